@@ -1,0 +1,5 @@
+"""Defects."""
+
+from inspections.models.defects import Defect
+
+__all__ = ["Defect"]

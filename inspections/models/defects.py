@@ -1,0 +1,48 @@
+"""A defect: something wrong in a home, classed by whoever saw it."""
+
+from django.db import models
+from django.db.models import F, Q
+
+from portfolio import words
+from portfolio.law import model as law
+from portfolio.models import Certificate, Room, Unit, User
+from portfolio.models.base import history, in_order, one_of
+from portfolio.models.homes import NOT_RECORDED, PartOfUnit
+
+
+class Defect(PartOfUnit):
+    """The inspector's code is the fact. `confirmed` is the only day that lifts a danger."""
+
+    unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="defects")
+    scheme = models.CharField(max_length=20, choices=words.choices(words.SCHEME))
+    code = models.CharField(max_length=20, choices=words.choices(words.CODE))
+    title = models.CharField("what is wrong", max_length=300, **NOT_RECORDED)
+    room = models.ForeignKey(Room, on_delete=models.PROTECT, related_name="defects", **NOT_RECORDED)
+    certificate = models.ForeignKey(Certificate, on_delete=models.PROTECT, related_name="defects", **NOT_RECORDED)
+    found = models.DateField(**NOT_RECORDED)
+    made_safe = models.DateField("made safe for now", **NOT_RECORDED)
+    completed = models.DateField("work done", **NOT_RECORDED)
+    confirmed = models.DateField("confirmed by a second person", **NOT_RECORDED)
+    recorded_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", **NOT_RECORDED)
+    completed_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", **NOT_RECORDED)
+    confirmed_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", **NOT_RECORDED)
+    history = history()
+
+    class Meta(PartOfUnit.Meta):
+        constraints = [
+            models.UniqueConstraint(fields=["unit", "ref"], name="defect_ref_once"),
+            one_of("scheme", words.SCHEME, model="defect"),
+            models.CheckConstraint(
+                condition=Q(*(Q(scheme=s, code__in=list(c)) for s, c in law.CODES.items()), _connector=Q.OR),
+                name="defect_code_belongs_to_scheme",
+                violation_error_message="This code does not belong to this scheme.",
+            ),
+            in_order("found", "confirmed", model="defect"),
+            models.CheckConstraint(
+                condition=Q(confirmed_by__isnull=True)
+                | Q(completed_by__isnull=True)
+                | ~Q(confirmed_by=F("completed_by")),
+                name="defect_confirmed_by_another",
+                violation_error_message="Whoever did the work, or said it was done, cannot confirm it.",
+            ),
+        ]

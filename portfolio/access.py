@@ -1,0 +1,83 @@
+"""Who may see what, and who may do what. Absent and forbidden look the same: 404.
+
+Every model that belongs to an agency says by which path (`agency_path`) and by which path a landlord owns it
+(`landlord_path`); `visible_to(user)` filters by them. What a role may do is one table, `MAY`.
+"""
+
+from typing import Any, Self
+
+from allauth.account.adapter import DefaultAccountAdapter
+from allauth.mfa.utils import is_mfa_enabled
+from django.conf import settings
+from django.contrib import messages
+from django.db import models
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect
+
+MAY: dict[str, frozenset[str]] = {
+    "agent": frozenset(
+        {"see", "add_certificate", "record_defect", "claim_done", "edit_home", "mark", "import", "export"}
+    ),
+    "landlord": frozenset({"see", "add_certificate", "claim_done", "export"}),
+    "inspector": frozenset({"see", "add_certificate", "record_defect", "confirm", "edit_home", "export"}),
+}
+
+
+class OwnedQuerySet(models.QuerySet):
+    """A queryset that can be narrowed to what a user may see."""
+
+    def visible_to(self, user: Any) -> Self:
+        if not (user.is_authenticated and user.is_active and user.agency_id):
+            return self.none()
+        mine = self.filter(**{self.model.agency_path: user.agency_id})
+        if user.role == "landlord":
+            if user.landlord_id is None:
+                return self.none()
+            owned = self.model._base_manager.filter(**{self.model.landlord_path: user.landlord_id})
+            return mine.filter(pk__in=owned.values("pk"))
+        return mine
+
+
+def may(user: Any, what: str) -> bool:
+    return user.is_authenticated and what in MAY.get(user.role, frozenset())
+
+
+def require(user: Any, what: str) -> None:
+    """Raises Http404 unless the user's role may do it."""
+    if not may(user, what):
+        raise Http404
+
+
+def get_or_404(queryset: OwnedQuerySet, user: Any, **lookup: Any) -> Any:
+    """The one object the user may see, or 404."""
+    try:
+        return queryset.visible_to(user).get(**lookup)
+    except (queryset.model.DoesNotExist, ValueError, TypeError) as absent:
+        raise Http404 from absent
+
+
+class AccountAdapter(DefaultAccountAdapter):
+    def is_open_for_signup(self, request: HttpRequest) -> bool:
+        """Agencies make their own users; nobody signs up."""
+        return False
+
+
+class SecondFactorMiddleware:
+    """Sends a user whose role needs a second factor to set one up before anything else is shown."""
+
+    allowed_prefixes = ("/account/", "/static/")
+
+    def __init__(self, get_response: Any) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        user = request.user
+        if (
+            user.is_authenticated
+            and user.role in settings.SECOND_FACTOR_ROLES
+            and not request.path.startswith(self.allowed_prefixes)
+            and not is_mfa_enabled(user)
+        ):
+            messages.info(request, "Set up a second factor first: an app on your phone that shows a six-digit code.")
+            return redirect("mfa_activate_totp")
+        return self.get_response(request)

@@ -1,0 +1,33 @@
+"""The only place that reads the clock.
+
+A `Moment` is read once where work begins (a view, a task, a command) and passed down. The law's day is the
+day in London, whatever the server's own zone.
+"""
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
+
+LONDON = ZoneInfo("Europe/London")
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """An instant in UTC and the London day it falls on."""
+
+    at: datetime
+    day: date
+
+
+def moment() -> Moment:
+    return moment_of(datetime.now(UTC))
+
+
+def moment_of(at: datetime) -> Moment:
+    """The moment of a given aware instant."""
+    return Moment(at=at.astimezone(UTC), day=at.astimezone(LONDON).date())
+
+
+def today() -> date:
+    """The day in London."""
+    return moment().day

@@ -1,0 +1,165 @@
+"""Settings, read from the environment; the defaults serve a developer's machine.
+
+DATABASE_URL, REDIS_URL, DJANGO_SECRET_KEY, SNECK_VAR (files, default var/), SNECK_HOSTS (comma separated),
+SNECK_SMTP_HOST / SNECK_SMTP_PORT, SNECK_DEMO=1 (the demo: no second factor, mail page), SNECK_DEBUG=1.
+"""
+
+from pathlib import Path
+
+import environ
+from bootstrap_wrapper import get_bootstrap_dir
+from csp.constants import NONE, SELF
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+env = environ.Env()
+VAR = Path(env("SNECK_VAR", default=str(BASE_DIR / "var")))
+
+SNECK_DEMO = env.bool("SNECK_DEMO", default=False)
+DEBUG = env.bool("SNECK_DEBUG", default=False)
+SECRET_KEY = env("DJANGO_SECRET_KEY", default="for-tests-and-checks-only-never-serve-with-this-key-0000000000")
+ALLOWED_HOSTS = env.list("SNECK_HOSTS", default=["localhost", "127.0.0.1", "[::1]", "testserver"])
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.humanize",
+    "django.contrib.staticfiles",
+    "allauth",
+    "allauth.account",
+    "allauth.mfa",
+    "csp",
+    "django_filters",
+    "django_htmx",
+    "django_tables2",
+    "simple_history",
+    "portfolio",
+    "inspections",
+    "notifications",
+]
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "allauth.account.middleware.AccountMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "portfolio.access.SecondFactorMiddleware",
+]
+ROOT_URLCONF = "portfolio.urls"
+WSGI_APPLICATION = "portfolio.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    }
+]
+
+DATABASES = {"default": env.db("DATABASE_URL", default=f"sqlite:///{VAR / 'sneck.sqlite3'}")}
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+    DATABASES["default"]["OPTIONS"] = {
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 20,
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
+    }
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "portfolio.User"
+AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
+AUTH_PASSWORD_VALIDATORS = [
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 12},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+]
+LOGIN_URL = "account_login"
+LOGIN_REDIRECT_URL = "homes"
+ACCOUNT_ADAPTER = "portfolio.access.AccountAdapter"
+ACCOUNT_LOGIN_METHODS = {"email"}
+ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*", "password2*"]
+ACCOUNT_USER_MODEL_USERNAME_FIELD = None
+ACCOUNT_EMAIL_VERIFICATION = "none"
+ACCOUNT_LOGOUT_REDIRECT_URL = "account_login"
+ACCOUNT_SESSION_REMEMBER = False
+ACCOUNT_PREVENT_ENUMERATION = True
+MFA_SUPPORTED_TYPES = ["totp", "recovery_codes"]
+MFA_TOTP_ISSUER = "Sneck"
+SECOND_FACTOR_ROLES = [] if SNECK_DEMO else env.list("SNECK_SECOND_FACTOR_ROLES", default=["agent"])
+
+LANGUAGE_CODE = "en-gb"
+TIME_ZONE = "Europe/London"
+USE_TZ = True
+
+STATIC_URL = "/static/"
+STATIC_ROOT = VAR / "static"
+STATICFILES_DIRS = [("bootstrap", get_bootstrap_dir())]
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+}
+MEDIA_ROOT = VAR / "files"
+DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
+UPLOAD_MAX_BYTES = 20 * 1024 * 1024
+
+EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+EMAIL_HOST = env("SNECK_SMTP_HOST", default="localhost")
+EMAIL_PORT = env.int("SNECK_SMTP_PORT", default=25)
+EMAIL_TIMEOUT = 10
+DEFAULT_FROM_EMAIL = env("SNECK_FROM", default="Sneck <sneck@example.org>")
+
+FACT_SOURCES = ["inspections.facts.DEFECTS"]
+"""Where the gate learns of facts kept outside `portfolio`: dotted paths to `portfolio.facts.FactSource` objects."""
+
+SECURE = not (DEBUG or SNECK_DEMO) and env.bool("SNECK_HTTPS", default=True)
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_AGE = 12 * 60 * 60
+SECURE_SSL_REDIRECT = SECURE
+SECURE_HSTS_SECONDS = 365 * 24 * 60 * 60 if SECURE else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = SECURE
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+if env.bool("SNECK_BEHIND_PROXY", default=False):
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "manifest-src": [SELF],
+        "form-action": [SELF],
+        "base-uri": [SELF],
+        "frame-ancestors": [NONE],
+    }
+}
+
+CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
+if redis_url := env("REDIS_URL", default=""):
+    # Rate limits of the log-in live in the cache; several web processes must share them.
+    CACHES["default"] = {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": redis_url}
+CELERY_BROKER_URL = redis_url or "redis://localhost:6379/0"
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TIMEZONE = "Europe/London"
