@@ -18,7 +18,9 @@ class Defect(PartOfUnit):
     code = models.CharField(max_length=20, choices=words.choices(words.CODE))
     title = models.CharField("what is wrong", max_length=300, **NOT_RECORDED)
     room = models.ForeignKey(Room, on_delete=models.PROTECT, related_name="defects", **NOT_RECORDED)
-    certificate = models.ForeignKey(Certificate, on_delete=models.PROTECT, related_name="defects", **NOT_RECORDED)
+    certificate = models.ForeignKey(
+        Certificate, on_delete=models.PROTECT, related_name="defects", **NOT_RECORDED
+    )
     found = models.DateField(**NOT_RECORDED)
     made_safe = models.DateField("made safe for now", **NOT_RECORDED)
     completed = models.DateField("work done", **NOT_RECORDED)

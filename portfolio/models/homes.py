@@ -14,6 +14,11 @@ def _word(table: dict[str, str], **more: object) -> models.CharField:
     return models.CharField(max_length=40, choices=words.choices(table), **{**NOT_RECORDED, **more})  # type: ignore[arg-type]
 
 
+def _removed() -> models.DateField:
+    """Things taken out of a home stay on record; the law is no longer asked about them."""
+    return models.DateField("no longer there since", **NOT_RECORDED)
+
+
 class Building(Owned):
     landlord_path = "units__landlord"
 
@@ -110,6 +115,7 @@ class Room(PartOfUnit):
     unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="rooms")
     level = models.SmallIntegerField("storey (0 = ground)", **NOT_RECORDED)
     use = _word(words.ROOM_USE)
+    removed = _removed()
     history = history()
 
     class Meta(PartOfUnit.Meta):
@@ -125,6 +131,7 @@ class Appliance(PartOfUnit):
     room = models.ForeignKey(Room, on_delete=models.PROTECT, related_name="appliances", **NOT_RECORDED)
     owner = _word(words.OWNER)
     installed = models.DateField(**NOT_RECORDED)
+    removed = _removed()
     history = history()
 
     class Meta(PartOfUnit.Meta):
@@ -144,6 +151,7 @@ class Alarm(PartOfUnit):
     working = models.BooleanField(**NOT_RECORDED)
     replace_by = models.DateField(**NOT_RECORDED)
     tested = models.JSONField("days tested (ISO dates)", **NOT_RECORDED)
+    removed = _removed()
     history = history()
 
     class Meta(PartOfUnit.Meta):

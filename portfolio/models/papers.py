@@ -73,7 +73,9 @@ class ApplianceCheck(Owned):
 
     class Meta(Owned.Meta):
         constraints = [
-            models.UniqueConstraint(fields=["certificate", "appliance"], name="appliance_once_per_certificate"),
+            models.UniqueConstraint(
+                fields=["certificate", "appliance"], name="appliance_once_per_certificate"
+            ),
             one_of("result", words.APPLIANCE_RESULT, model="check"),
         ]
 

@@ -87,7 +87,10 @@ class Clearance(PartOfUnit):
             ),
             models.CheckConstraint(
                 condition=models.Q(withdrawn_at__isnull=True, withdrawn_on__isnull=True, withdrawn_why="")
-                | (models.Q(withdrawn_at__isnull=False, withdrawn_on__isnull=False) & ~models.Q(withdrawn_why="")),
+                | (
+                    models.Q(withdrawn_at__isnull=False, withdrawn_on__isnull=False)
+                    & ~models.Q(withdrawn_why="")
+                ),
                 name="withdrawal_says_when_and_why",
             ),
             one_of("purpose", words.PURPOSE, model="clearance"),

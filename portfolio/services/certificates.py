@@ -1,0 +1,133 @@
+"""Adding a certificate: what it would change is shown first; saving stores it, its file, and the new standing."""
+
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any
+
+from django.db import transaction
+
+from portfolio import words
+from portfolio.clock import Moment
+from portfolio.facts import facts_of
+from portfolio.law import model as law
+from portfolio.models import Appliance, ApplianceCheck, Certificate, Document
+from portfolio.services.events import Happening, Verb, record
+from portfolio.services.homes import next_ref
+from portfolio.services.take_in_rows import CERTIFICATE_FIELDS
+from portfolio.services.write import create_all, locked_unit, save
+from portfolio.standing import ask, refresh
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One requirement before and after. `after.due` is the next last good day."""
+
+    before: law.Requirement
+    after: law.Requirement
+
+
+@dataclass(frozen=True, slots=True)
+class Preview:
+    """What a certificate would do, asked of the law for a day; nothing is stored."""
+
+    changes: tuple[Change, ...]
+    """Requirements that this certificate answers or changes."""
+    let: law.Answer
+    sale: law.Answer
+    lifted: tuple[law.Reason, ...]
+    """Bars that would go."""
+    raised: tuple[law.Reason, ...]
+    """Bars that would come."""
+    same_day: tuple[law.Certificate, ...]
+    """Papers of this kind already held with the same day: perhaps this one is held already."""
+
+
+def certificate_preview(unit_id: int, certificate: law.Certificate, *, day: date) -> Preview:
+    """What adding this certificate would change in the answer for `day`."""
+    building, unit = facts_of([unit_id])[unit_id]
+    held = unit.certificates or ()
+    ref = certificate.ref or f"{certificate.kind}-new"
+    while any(paper.ref == ref for paper in held):
+        ref += "-"
+    new = replace(certificate, ref=ref)
+    before = ask((building, unit), day)
+    after = ask((building, replace(unit, certificates=(*held, new))), day)
+    was = {requirement.id: requirement for requirement in before.requirements}
+    changes = tuple(
+        Change(was[requirement.id], requirement)
+        for requirement in after.requirements
+        if requirement != was[requirement.id] or requirement.certificate == ref
+    )
+    bars_before, bars_after = _bars(before), _bars(after)
+    return Preview(
+        changes=changes,
+        let=after.let,
+        sale=after.sale,
+        lifted=tuple(bar for bar in bars_before if bar not in bars_after),
+        raised=tuple(bar for bar in bars_after if bar not in bars_before),
+        same_day=tuple(paper for paper in held if _same_day(paper, certificate)),
+    )
+
+
+def _bars(standing: law.Standing) -> tuple[law.Reason, ...]:
+    return tuple(dict.fromkeys((*standing.let.bars, *standing.sale.bars)))
+
+
+def _same_day(paper: law.Certificate, other: law.Certificate) -> bool:
+    days = ("inspected", "registered", "issued")
+    return paper.kind == other.kind and any(
+        getattr(paper, name) is not None and getattr(paper, name) == getattr(other, name) for name in days
+    )
+
+
+@transaction.atomic
+def certificate_add(
+    unit_id: int,
+    certificate: law.Certificate,
+    *,
+    document: Document | None = None,
+    actor: Any,
+    moment: Moment,
+) -> Certificate:
+    """Store a certificate with its appliance results and, if given, its file; the standing follows at once.
+
+    An empty ref gets the next free one. Raises ValidationError, with nothing stored.
+    """
+    unit = locked_unit(unit_id)
+    if not unit.certificates_listed:
+        unit.certificates_listed = True
+        save(unit, actor=actor, moment=moment)
+    row = Certificate(
+        unit=unit,
+        ref=certificate.ref or next_ref(unit.certificates, certificate.kind),
+        appliances_listed=certificate.appliances is not None,
+        **{name: getattr(certificate, name) for name in CERTIFICATE_FIELDS},
+    )
+    save(row, actor=actor, moment=moment)
+    appliances = dict(Appliance.objects.filter(unit=unit).values_list("ref", "pk"))
+    checks = [
+        ApplianceCheck(certificate=row, appliance_id=appliances[check.appliance], result=check.result)
+        for check in certificate.appliances or ()
+    ]
+    if checks:
+        create_all(ApplianceCheck, checks, actor=actor, moment=moment)
+    if document is not None:
+        row.documents.add(document)
+    says = f"{words.CERTIFICATE[row.kind]} added{f', number {row.number}' if row.number else ''}."
+    data = {"kind": row.kind, "sha256": document.sha256 if document else None}
+    happening = Happening(Verb.CERTIFICATE_ADDED, f"certificate:{row.pk}", says, unit.pk, data)
+    record([happening], agency_id=unit.agency_id, actor=actor, moment=moment)
+    refresh([unit.pk], moment=moment, actor=actor)
+    return row
+
+
+@transaction.atomic
+def document_attach(certificate_id: int, document: Document, *, actor: Any, moment: Moment) -> None:
+    """Put one more file to a certificate."""
+    row = Certificate.objects.select_related("unit").get(pk=certificate_id)
+    row.documents.add(document)
+    says = f"The file '{document.name}' was put to the {words.CERTIFICATE[row.kind]}."
+    happening = Happening(
+        Verb.DOCUMENT_ADDED, f"certificate:{row.pk}", says, row.unit_id, {"sha256": document.sha256}
+    )
+    record([happening], agency_id=row.unit.agency_id, actor=actor, moment=moment)

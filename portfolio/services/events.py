@@ -1,0 +1,120 @@
+"""The append-only line of who did what: chained by hash per agency, so a missing or altered line shows."""
+
+import hashlib
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+from django.db import transaction
+
+from portfolio.clock import Moment
+from portfolio.models import Agency, Event
+
+START = "0" * 64
+
+
+class Verb(StrEnum):
+    """What can happen: dotted, past tense."""
+
+    PORTFOLIO_TAKEN_IN = "portfolio.taken_in"
+    UNIT_ADDED = "unit.added"
+    UNIT_CHANGED = "unit.changed"
+    BUILDING_CHANGED = "building.changed"
+    TENANCY_ADDED = "tenancy.added"
+    TENANCY_CHANGED = "tenancy.changed"
+    MARKETING_ADDED = "marketing.added"
+    ACT_RECORDED = "act.recorded"
+    CERTIFICATE_ADDED = "certificate.added"
+    DOCUMENT_ADDED = "document.added"
+    DEFECT_RECORDED = "defect.recorded"
+    DEFECT_CLAIMED_DONE = "defect.claimed_done"
+    DEFECT_CONFIRMED = "defect.confirmed"
+    CLEARANCE_MARKED = "clearance.marked"
+    CLEARANCE_REFUSED = "clearance.refused"
+    CLEARANCE_WITHDRAWN = "clearance.withdrawn"
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """One thing to record. `says` is a plain sentence; `subject` names the record ("certificate:42")."""
+
+    verb: Verb
+    subject: str
+    says: str
+    unit_id: int | None = None
+    data: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Broken:
+    """A place where the chain does not hold."""
+
+    seq: int
+    why: str
+
+
+def record(happenings: Iterable[Happening], *, agency_id: int, actor: Any, moment: Moment) -> list[Event]:
+    """Append happenings to the agency's chain, in order. Must run inside the transaction of their cause.
+
+    Locks the agency's row, so that two writers cannot take the same place in the chain.
+    """
+    happenings = list(happenings)
+    if not happenings:
+        return []
+    if not transaction.get_connection().in_atomic_block:
+        raise transaction.TransactionManagementError("Events are written in the transaction of their cause.")
+    Agency.objects.select_for_update().get(pk=agency_id)
+    last = Event.objects.filter(agency_id=agency_id).order_by("-seq").first()
+    seq, previous = (last.seq, last.hash) if last else (0, START)
+    events = []
+    for happening in happenings:
+        seq += 1
+        event = Event(
+            agency_id=agency_id,
+            seq=seq,
+            at=moment.at,
+            actor=actor,
+            verb=happening.verb.value,
+            unit_id=happening.unit_id,
+            subject=happening.subject,
+            says=happening.says,
+            data=happening.data,
+            previous_hash=previous,
+        )
+        event.hash = previous = hash_of(event)
+        events.append(event)
+    return Event.objects.bulk_create(events, batch_size=500)
+
+
+def hash_of(event: Event) -> str:
+    """SHA-256 over the line and the hash of the line before it, as canonical JSON."""
+    line = {
+        "agency": event.agency_id,
+        "seq": event.seq,
+        "at": event.at.isoformat(),
+        "actor": event.actor_id,
+        "verb": event.verb,
+        "unit": event.unit_id,
+        "subject": event.subject,
+        "says": event.says,
+        "data": event.data,
+        "previous": event.previous_hash,
+    }
+    text = json.dumps(line, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def verify(agency: Agency) -> Broken | None:
+    """The first line that is missing or altered, or None when the whole chain holds."""
+    previous, expected = START, 1
+    for event in Event.objects.filter(agency=agency).order_by("seq").iterator():
+        if event.seq != expected:
+            return Broken(expected, f"line {expected} is missing: the next one is {event.seq}")
+        if event.previous_hash != previous:
+            return Broken(event.seq, f"line {event.seq} does not follow the line before it")
+        if event.hash != hash_of(event):
+            return Broken(event.seq, f"line {event.seq} was altered after it was written")
+        previous, expected = event.hash, expected + 1
+    return None

@@ -1,0 +1,185 @@
+"""Changing what is on record about a home: its own facts, what is in it, tenancies, marketing, acts."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from portfolio import words
+from portfolio.clock import Moment
+from portfolio.facts import Facts, building_facts, facts_of
+from portfolio.law import model as law
+from portfolio.models import Act, Alarm, Appliance, Marketing, Room, Tenancy, Unit
+from portfolio.services.events import Happening, Verb, record
+from portfolio.services.take_in import differences
+from portfolio.services.take_in_rows import BUILDING_FIELDS, Taker, set_unit
+from portfolio.services.write import locked_units, save
+from portfolio.standing import refresh
+
+
+@transaction.atomic
+def home_edit(
+    unit_id: int, *, building: law.Building, unit: law.Unit, actor: Any, moment: Moment
+) -> list[str]:
+    """Make the facts of a home and its building exactly these; returns the names of what changed.
+
+    Here `None` takes a recorded fact back to "not recorded". Rooms, appliances and alarms become exactly those
+    listed; one that is gone is kept as removed. Certificates, defects, tenancies, marketing and acts are not
+    touched. Raises ValidationError.
+    """
+    home = Unit.objects.select_related("building").get(pk=unit_id)
+    neighbours = list(Unit.objects.filter(building=home.building_id).values_list("pk", flat=True))
+    locked_units(neighbours)
+    before = facts_of([unit_id])[unit_id]
+    _check_rooms(unit)
+    building_changed = _edit_building(home, building, actor=actor, moment=moment)
+    taker = Taker(agency=home.agency, actor=actor, moment=moment)
+    home.refresh_from_db()
+    set_unit(home, _with_other_lists(unit, before[1]), taker.landlords({unit.landlord_ref} - {None}))
+    save(home, actor=actor, moment=moment)
+    _remove_absent(home, unit, actor=actor, moment=moment)
+    taker.contents([(home, unit)])
+    changed = _changed(before, facts_of([unit_id])[unit_id])
+    if changed:
+        says = f"Facts of the home changed: {', '.join(changed)}."
+        happening = Happening(Verb.UNIT_CHANGED, f"unit:{unit_id}", says, unit_id, {"fields": changed})
+        record([happening], agency_id=home.agency_id, actor=actor, moment=moment)
+    refresh(neighbours if building_changed else [unit_id], moment=moment, actor=actor)
+    return changed
+
+
+def _check_rooms(unit: law.Unit) -> None:
+    rooms = {room.ref for room in unit.rooms or ()}
+    for thing in (*(unit.appliances or ()), *(unit.alarms or ())):
+        if thing.room is not None and thing.room not in rooms:
+            raise ValidationError(
+                f"'{thing.ref}' is in the room '{thing.room}', which is not in the list of rooms: "
+                "add the room, or choose another one."
+            )
+
+
+def _with_other_lists(unit: law.Unit, before: law.Unit) -> law.Unit:
+    kept = {
+        name: getattr(before, name)
+        for name in ("certificates", "defects", "tenancies", "marketing", "events")
+    }
+    return replace(unit, **kept)
+
+
+def _edit_building(home: Unit, facts: law.Building, *, actor: Any, moment: Moment) -> bool:
+    building = home.building
+    before = building_facts(building)
+    for name in BUILDING_FIELDS:
+        value = getattr(facts, name)
+        setattr(building, name, list(value) if isinstance(value, tuple) else value)
+    if building_facts(building) == before:
+        return False
+    save(building, actor=actor, moment=moment)
+    says = f"The facts of {building} were changed."
+    happening = Happening(Verb.BUILDING_CHANGED, f"building:{building.pk}", says)
+    record([happening], agency_id=home.agency_id, actor=actor, moment=moment)
+    return True
+
+
+def _remove_absent(home: Unit, unit: law.Unit, *, actor: Any, moment: Moment) -> None:
+    """Things no longer listed are marked removed; what stood in a removed room stands nowhere known."""
+    kinds: Sequence[tuple[Any, Any]] = (
+        (Alarm, unit.alarms),
+        (Appliance, unit.appliances),
+        (Room, unit.rooms),
+    )
+    for model, listed in kinds:
+        wanted = [item.ref for item in listed or ()]
+        for row in model.objects.filter(unit=home, removed=None).exclude(ref__in=wanted):
+            row.removed = moment.day
+            save(row, actor=actor, moment=moment)
+
+
+def _changed(before: Facts, after: Facts) -> list[str]:
+    names = differences(before[1], after[1])
+    gone = [
+        f"{name} {item.ref} (removed)"
+        for name in ("rooms", "appliances", "alarms")
+        for item in getattr(before[1], name) or ()
+        if item.ref not in {kept.ref for kept in getattr(after[1], name) or ()}
+    ]
+    return names + gone + [f"building.{name}" for name in differences(before[0], after[0])]
+
+
+@transaction.atomic
+def tenancy_add(unit_id: int, tenancy: law.Tenancy, *, actor: Any, moment: Moment) -> Tenancy:
+    """Record a tenancy. An empty ref gets the next free one. Raises ValidationError."""
+    unit = _listing(unit_id, "tenancies", actor=actor, moment=moment)
+    row = Tenancy(
+        unit=unit,
+        ref=tenancy.ref or next_ref(unit.tenancies, "tenancy"),
+        granted=tenancy.granted,
+        starts=tenancy.starts,
+        ends=tenancy.ends,
+    )
+    save(row, actor=actor, moment=moment)
+    says = f"A tenancy was recorded{f', starting {row.starts:%-d %B %Y}' if row.starts else ''}."
+    _finish(unit, Verb.TENANCY_ADDED, f"tenancy:{row.pk}", says, actor=actor, moment=moment)
+    return row
+
+
+@transaction.atomic
+def tenancy_end(tenancy_id: int, *, ends: Any, actor: Any, moment: Moment) -> Tenancy:
+    """Record the last day of a tenancy. Raises ValidationError."""
+    unit_id = Tenancy.objects.values_list("unit_id", flat=True).get(pk=tenancy_id)
+    unit = _listing(unit_id, "tenancies", actor=actor, moment=moment)
+    row = Tenancy.objects.get(pk=tenancy_id)
+    row.ends = ends
+    save(row, actor=actor, moment=moment)
+    says = f"The tenancy '{row.ref}' has its last day on {ends:%-d %B %Y}."
+    _finish(unit, Verb.TENANCY_CHANGED, f"tenancy:{row.pk}", says, actor=actor, moment=moment)
+    return row
+
+
+@transaction.atomic
+def marketing_add(unit_id: int, marketing: law.Marketing, *, actor: Any, moment: Moment) -> Marketing:
+    """Record that a home went on the market. Raises ValidationError."""
+    unit = _listing(unit_id, "marketing", actor=actor, moment=moment)
+    row = Marketing(unit=unit, purpose=marketing.purpose, starts=marketing.starts)
+    save(row, actor=actor, moment=moment)
+    day = f"{row.starts:%-d %B %Y}" if row.starts else "a day not recorded"
+    says = f"On the market ({words.PURPOSE[row.purpose].lower()}) from {day}."
+    _finish(unit, Verb.MARKETING_ADDED, f"marketing:{row.pk}", says, actor=actor, moment=moment)
+    return row
+
+
+@transaction.atomic
+def act_add(unit_id: int, act: law.Act, *, actor: Any, moment: Moment) -> Act:
+    """Record an act: a copy given, a request received, a confirmation given. Raises ValidationError."""
+    unit = _listing(unit_id, "events", actor=actor, moment=moment)
+    row = Act(unit=unit, what=act.what, of=act.of, party=act.party, on=act.on)
+    save(row, actor=actor, moment=moment)
+    to = f" ({words.PARTY[act.party].lower()})" if act.party else ""
+    says = f"{words.ACT[act.what]}{to}{f' for {act.of}' if act.of else ''}{f', {act.on:%-d %B %Y}' if act.on else ''}."
+    _finish(unit, Verb.ACT_RECORDED, f"act:{row.pk}", says, actor=actor, moment=moment)
+    return row
+
+
+def _listing(unit_id: int, name: str, *, actor: Any, moment: Moment) -> Unit:
+    """The unit under its lock; from now on this list of it counts as recorded."""
+    (unit,) = locked_units([unit_id])
+    if not getattr(unit, f"{name}_listed"):
+        setattr(unit, f"{name}_listed", True)
+        save(unit, actor=actor, moment=moment)
+    return unit
+
+
+def _finish(unit: Unit, verb: Verb, subject: str, says: str, *, actor: Any, moment: Moment) -> None:
+    record([Happening(verb, subject, says, unit.pk)], agency_id=unit.agency_id, actor=actor, moment=moment)
+    refresh([unit.pk], moment=moment, actor=actor)
+
+
+def next_ref(rows: Any, word: str) -> str:
+    """The next free ref of its kind in a home: word-1, word-2, …"""
+    taken = set(rows.values_list("ref", flat=True))
+    number = len(taken) + 1
+    while f"{word}-{number}" in taken:
+        number += 1
+    return f"{word}-{number}"

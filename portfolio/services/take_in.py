@@ -1,0 +1,233 @@
+"""Taking a portfolio in: new homes are created, known ones gain what is new, nothing stored is destroyed.
+
+Buildings and units are matched by their ref within the agency. What the portfolio does not record (`None`)
+leaves the stored value alone. A stored certificate, defect or act is never overwritten with a different
+recorded value: that would let a file lift a danger or move a date unseen.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
+
+from django.db import transaction
+
+from portfolio.clock import Moment
+from portfolio.exchange.faults import Fault
+from portfolio.facts import Facts, facts_of
+from portfolio.law import model as law
+from portfolio.models import Agency, Unit
+from portfolio.services.events import Happening, Verb, record
+from portfolio.services.take_in_rows import Taker
+from portfolio.services.write import locked_units
+from portfolio.standing import refresh
+
+CHUNK = 250
+KEPT = {"certificates": "paper", "defects": "defect"}
+
+
+@dataclass(frozen=True, slots=True)
+class TakenIn:
+    """How many units were created, changed, and were already the same; and the ids of those written."""
+
+    created: int
+    changed: int
+    same: int
+    unit_ids: tuple[int, ...]
+
+
+class Refused(Exception):
+    """The portfolio conflicts with what is stored; nothing was stored."""
+
+    def __init__(self, faults: Sequence[Fault]) -> None:
+        self.faults = list(faults)
+        super().__init__("\n".join(str(fault) for fault in faults))
+
+
+@dataclass(slots=True)
+class Merge:
+    """One unit of the portfolio beside what is stored of it."""
+
+    unit: law.Unit
+    building: law.Building
+    stored_id: int | None
+    stored: Facts | None
+    wanted: law.Unit = field(init=False)
+    changes: list[str] = field(init=False)
+    """Which fields change, in the file's words: `label`, `certificates g1`, `building.storeys`."""
+
+    def __post_init__(self) -> None:
+        before = self.stored[1] if self.stored else law.Unit(self.unit.ref, self.unit.building)
+        self.wanted = _merged(before, self.unit)
+        self.changes = differences(before, self.wanted)
+        if self.stored:
+            building = self.stored[0]
+            self.changes += [
+                f"building.{name}" for name in differences(building, _merged(building, self.building))
+            ]
+
+    @property
+    def state(self) -> str:
+        """new, changed or same."""
+        if self.stored is None:
+            return "new"
+        return "changed" if self.changes else "same"
+
+
+def check(portfolio: law.Portfolio, *, agency: Agency) -> list[Fault]:
+    """Every conflict with what is stored; empty when the portfolio can be taken in."""
+    return [
+        fault for index, merge in enumerate(_merges(portfolio, agency)) for fault in _conflicts(index, merge)
+    ]
+
+
+def compare(portfolio: law.Portfolio, *, agency: Agency) -> dict[str, Merge]:
+    """What taking it in would do, by unit ref."""
+    return {merge.unit.ref: merge for merge in _merges(portfolio, agency)}
+
+
+@transaction.atomic
+def take_in(
+    portfolio: law.Portfolio,
+    *,
+    agency: Agency,
+    actor: Any,
+    moment: Moment,
+    progress: Callable[[int], None] = lambda done: None,
+) -> TakenIn:
+    """Store the portfolio: all or nothing. Raises Refused with every fault, or ValidationError.
+
+    `progress` is told how many units have been taken in so far.
+    """
+    locked_units(
+        Unit.objects.filter(agency=agency, ref__in=[u.ref for u in portfolio.units]).values_list(
+            "pk", flat=True
+        )
+    )
+    merges = _merges(portfolio, agency)
+    faults = [fault for index, merge in enumerate(merges) for fault in _conflicts(index, merge)]
+    if faults:
+        raise Refused(faults)
+    taker = Taker(agency=agency, actor=actor, moment=moment)
+    changed_buildings = taker.buildings(portfolio.buildings)
+    written: list[int] = []
+    for start in range(0, len(merges), CHUNK):
+        chunk = merges[start : start + CHUNK]
+        ids = taker.units([merge for merge in chunk if merge.state != "same"])
+        record(_happenings(chunk, ids), agency_id=agency.pk, actor=actor, moment=moment)
+        refresh(ids.values(), moment=moment, actor=actor)
+        written += ids.values()
+        progress(start + len(chunk))
+    neighbours = Unit.objects.filter(building__in=changed_buildings).exclude(pk__in=written)
+    refresh(neighbours.values_list("pk", flat=True), moment=moment, actor=actor)
+    states = [merge.state for merge in merges]
+    return TakenIn(states.count("new"), states.count("changed"), states.count("same"), tuple(written))
+
+
+def _merges(portfolio: law.Portfolio, agency: Agency) -> list[Merge]:
+    buildings = {building.ref: building for building in portfolio.buildings}
+    refs = [unit.ref for unit in portfolio.units]
+    ids: dict[str, int] = {}
+    for start in range(0, len(refs), CHUNK):
+        known = Unit.objects.filter(agency=agency, ref__in=refs[start : start + CHUNK])
+        ids.update(known.values_list("ref", "pk"))
+    stored: dict[int, Facts] = {}
+    pks = list(ids.values())
+    for start in range(0, len(pks), CHUNK):
+        stored.update(facts_of(pks[start : start + CHUNK]))
+    return [
+        Merge(unit, buildings[unit.building], ids.get(unit.ref), stored.get(ids.get(unit.ref, 0)))
+        for unit in portfolio.units
+    ]
+
+
+def _merged(before: Any, new: Any) -> Any:
+    """`before` with everything that `new` records; lists by ref, so that nothing stored is dropped."""
+    if before is None or new is None:
+        return before if new is None else new
+    values: dict[str, Any] = {}
+    for f in fields(new):
+        old, value = getattr(before, f.name), getattr(new, f.name)
+        if f.name in ("letting", "occupancy", "hmo"):
+            values[f.name] = _merged(old, value)
+        elif f.name in Unit.LISTS:
+            values[f.name] = _merged_list(old, value)
+        else:
+            values[f.name] = old if value is None else value
+    return replace(new, **values)
+
+
+def _merged_list(old: tuple[Any, ...] | None, new: tuple[Any, ...] | None) -> tuple[Any, ...] | None:
+    if old is None or new is None:
+        return old if new is None else new
+    if not all(hasattr(item, "ref") for item in (*old, *new)):
+        return old + tuple(item for item in new if item not in old)
+    by_ref = {item.ref: item for item in old}
+    for item in new:
+        by_ref[item.ref] = _merged(by_ref.get(item.ref), item)
+    return tuple(by_ref.values())
+
+
+def differences(before: Any, after: Any) -> list[str]:
+    """Names of the facts that differ, list items by ref ("certificates g1")."""
+    found: list[str] = []
+    for f in fields(after):
+        old, new = getattr(before, f.name), getattr(after, f.name)
+        if old == new:
+            continue
+        if f.name in Unit.LISTS and new is not None:
+            changed = [item for item in new if item not in (old or ())]
+            found += [f"{f.name} {_item_name(item)}" for item in changed] or [f.name]
+        else:
+            found.append(f.name)
+    return found
+
+
+def _item_name(item: Any) -> str:
+    return getattr(item, "ref", None) or getattr(item, "what", None) or getattr(item, "purpose", "")
+
+
+def _conflicts(index: int, merge: Merge) -> Iterable[Fault]:
+    if merge.stored is None:
+        return
+    if merge.stored[1].building != merge.unit.building:
+        yield Fault(
+            f"/units/{index}/building",
+            f"the home '{merge.unit.ref}' is already held, in building '{merge.stored[1].building}'",
+            "use that building's ref, or give this home a ref of its own",
+        )
+    for name, word in KEPT.items():
+        stored = {item.ref: item for item in getattr(merge.stored[1], name) or ()}
+        for place, item in enumerate(getattr(merge.unit, name) or ()):
+            old = stored.get(item.ref)
+            for key in _overwritten(old, item) if old else ():
+                yield Fault(
+                    f"/units/{index}/{name}/{place}/{key}",
+                    f"the {word} '{item.ref}' is already held with a different value here",
+                    f"correct it on the page of the home, or give a new {word} a ref of its own",
+                )
+
+
+def _overwritten(old: Any, new: Any) -> list[str]:
+    """Fields of a kept record that the file would change. A day that would lift a danger counts even when
+    nothing was recorded before."""
+    lifting = ("made_safe", "completed", "confirmed") if isinstance(new, law.Defect) else ()
+    names = [f.name for f in fields(new)]
+    return [
+        name
+        for name in names
+        if getattr(new, name) is not None
+        and getattr(new, name) != getattr(old, name)
+        and (getattr(old, name) is not None or name in lifting)
+    ]
+
+
+def _happenings(merges: list[Merge], ids: dict[str, int]) -> Iterable[Happening]:
+    for merge in merges:
+        if merge.state == "same":
+            continue
+        pk = ids[merge.unit.ref]
+        if merge.state == "new":
+            yield Happening(Verb.UNIT_ADDED, f"unit:{pk}", "The home was taken in.", pk)
+        else:
+            says = f"The home was changed by an import: {', '.join(merge.changes)}."
+            yield Happening(Verb.UNIT_CHANGED, f"unit:{pk}", says, pk, {"fields": merge.changes})
