@@ -1,0 +1,188 @@
+"""The law as held: packs, the topics in them and their dated values."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import NamedTuple, cast
+
+from .dates import AsOn
+from .home import Home
+from .model import NATIONS, Basis, Duty, Part, Reason, State
+
+Value = int | float | bool | str | date | tuple[str, ...]
+
+
+class Finding(NamedTuple):
+    """What one rule says of one home: a verdict, or duties, and the reasons behind it."""
+
+    state: State = State.MET
+    due: date | None = None
+    certificate: str | None = None
+    problems: tuple[Reason, ...] = ()
+    """What stands in the way of a let, and of a sale too unless `sale_problems` is given."""
+    sale_problems: tuple[Reason, ...] | None = None
+    warnings: tuple[Reason, ...] = ()
+    sale_warnings: tuple[Reason, ...] = ()
+    parts: tuple[Part, ...] = ()
+    duties: tuple[Duty, ...] = ()
+    basis: Basis | None = None
+    """How sure the verdict is, where that differs from the topic."""
+    continuing: bool = True
+    """False when the tenancy now running is not yet, or no longer, held to this."""
+
+
+@dataclass(frozen=True, slots=True)
+class Dated:
+    """One value and the days it holds: `start` to `end`, both included; no `end` means still in force."""
+
+    start: date
+    end: date | None
+    value: Value
+    source: str
+    basis: Basis
+    confidence: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Announced:
+    """Law that has been announced but does not bind; kept for the reader, never used in an answer."""
+
+    says: str
+    source: str
+    start: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Topic:
+    """One requirement as its pack states it."""
+
+    id: str
+    title: str
+    pack: str
+    let: str
+    """Gate for letting: block, warn, info or none."""
+    sale: str
+    begins: date
+    instrument: str
+    provision: str
+    url: str
+    basis: Basis
+    checked_on: date
+    checked_by: str
+    continuing: bool
+    rule: str
+    duty_rule: str | None
+    duty_titles: Mapping[str, str]
+    values: Mapping[str, tuple[Dated, ...]]
+    announced: tuple[Announced, ...]
+    notes: str
+    shelf: Mapping[str, "Topic"] = field(repr=False, compare=False)
+    """Every topic of the book by id, for the few rules that read another's."""
+
+    @property
+    def source(self) -> str:
+        return f"{self.instrument}, {self.provision}"
+
+    def at(self, name: str, on: AsOn) -> Value:
+        """The value in force; asked through `on`, so a later change in the law becomes a turning day."""
+        entries = self.values[name]
+        found = entries[0]
+        for later in entries[1:]:
+            if not on.reached(later.start):
+                break
+            found = later
+        return found.value
+
+    def number(self, name: str, on: AsOn) -> int:
+        return cast(int, self.at(name, on))
+
+    def flag(self, name: str, on: AsOn) -> bool:
+        return cast(bool, self.at(name, on))
+
+    def words(self, name: str, on: AsOn) -> tuple[str, ...]:
+        return cast(tuple[str, ...], self.at(name, on))
+
+    def day(self, name: str, on: AsOn) -> date:
+        return cast(date, self.at(name, on))
+
+    def entry_on(self, name: str, day: date) -> Dated | None:
+        """The entry in force on a settled day, such as the day of a check; None before the first."""
+        for entry in reversed(self.values[name]):
+            if entry.start <= day:
+                return entry
+        return None
+
+    def reason(
+        self, kind: str, says: str, cure: str, of: str | None = None, since: date | None = None,
+        value: str | None = None,
+    ) -> Reason:  # fmt: skip
+        """A reason under this topic; `value` names the value whose source and basis it rests on."""
+        told = self.values[value][-1] if value else self
+        return Reason(self.id, kind, of, since, says, cure, told.source, told.basis)
+
+    def unrecorded(self, fact: str, words: str, of: str | None = None) -> Reason:
+        """The reason for `unknown`: `fact` is the field's name, `words` what a person calls it."""
+        says = f"Not recorded: {words} ({fact})."
+        return Reason(self.id, "unknown", of, None, says, f"Record {words}.", self.source, self.basis)
+
+    def unknown(self, *reasons: Reason) -> Finding:
+        return Finding(State.UNKNOWN, problems=reasons)
+
+
+RuleFunction = Callable[[Home, Topic, AsOn], Finding]
+
+
+class Voice(NamedTuple):
+    """A rule ready to speak for its topic: the verdict, or the duties."""
+
+    topic: Topic
+    rule: RuleFunction
+    verdict: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Pack:
+    """A released body of law for some nations."""
+
+    name: str
+    title: str
+    version: str
+    released: date
+    nations: tuple[str, ...]
+    topics: tuple[Topic, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Lawbook:
+    """Every pack, in order of name, and who speaks for which nation."""
+
+    packs: tuple[Pack, ...]
+    topics: Mapping[str, Topic]
+    voices: Mapping[str | None, tuple[Voice, ...]]
+
+    def value(self, requirement_id: str, name: str, on: date) -> Value:
+        """A dated value of a requirement, such as `max_penalty_gbp`, on a day.
+
+        Raises `LookupError` naming what is not held: the requirement, the value, or the day.
+        """
+        topic = self.topics.get(requirement_id)
+        if topic is None:
+            raise LookupError(f"No requirement {requirement_id!r} is held.")
+        if name not in topic.values:
+            raise LookupError(f"{requirement_id} holds no value {name!r}.")
+        entry = topic.entry_on(name, on)
+        if entry is None:
+            raise LookupError(f"{requirement_id}.{name} is held from {topic.values[name][0].start}, not on {on}.")
+        return entry.value
+
+    def holds(self, nation: str) -> bool:
+        """Is there a pack for this very nation, not only ones it shares?"""
+        return any(pack.name == nation for pack in self.packs)
+
+    def speaking(self, nation: str | None) -> tuple[Pack, ...]:
+        """The packs that speak for a nation; with no nation recorded, those that speak for all of them."""
+        return tuple(pack for pack in self.packs if covers(pack, nation))
+
+
+def covers(pack: Pack, nation: str | None) -> bool:
+    return nation in pack.nations if nation else set(NATIONS) <= set(pack.nations)

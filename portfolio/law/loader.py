@@ -1,0 +1,248 @@
+"""Reads the law packs and refuses any that could give a wrong answer.
+
+A pack is a folder: `pack.toml` says what it is, and every other `.toml` file in it holds one requirement.
+"""
+
+import tomllib
+from collections.abc import Mapping
+from datetime import date, datetime
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from .dates import day_after
+from .lawbook import Announced, Dated, Lawbook, Pack, Topic, Value, Voice, covers
+from .model import NATIONS, Basis
+from .rules import RULES, Rule
+
+PACKS = Path(__file__).parent / "packs"
+GATES = ("block", "warn", "info", "none")
+
+_TEXT, _DAY, _BOOL, _TABLE, _LIST = "text", "a day such as 2026-11-25", "true or false", "a table", "a list"
+_TYPES: dict[str, type] = {_TEXT: str, _DAY: date, _BOOL: bool, _TABLE: dict, _LIST: list}
+_PACK = {"name": _TEXT, "title": _TEXT, "version": _TEXT, "released": _DAY, "nations": _LIST}
+_TOPIC = {
+    "id": _TEXT, "title": _TEXT, "rule": _TEXT, "begins": _DAY, "instrument": _TEXT, "provision": _TEXT, "url": _TEXT,
+    "basis": _TEXT, "checked_on": _DAY, "checked_by": _TEXT, "continuing": _BOOL, "gate": _TABLE,
+}  # fmt: skip
+_TOPIC_MORE = {"duty_rule": _TEXT, "duties": _TABLE, "values": _TABLE, "announced": _LIST, "notes": _TEXT}
+_VALUE = {"from": _DAY, "source": _TEXT, "basis": _TEXT}
+_KINDS = {int: "a whole number", bool: _BOOL, str: _TEXT, date: _DAY, list: "a list of words"}
+
+
+class PackError(Exception):
+    """A pack that cannot be trusted; the text names the file, the key and the cure."""
+
+
+class _Place:
+    """A file and a key in it, for saying where a fault is."""
+
+    def __init__(self, file: Path, key: str = "") -> None:
+        self.file, self.key = file, key
+
+    def __truediv__(self, key: object) -> "_Place":
+        step = f"[{key}]" if isinstance(key, int) else f".{key}" if self.key else str(key)
+        return _Place(self.file, self.key + step)
+
+    def fault(self, what: str, cure: str) -> PackError:
+        shown = f"{self.file.parent.name}/{self.file.name}"
+        return PackError(f"{shown}: {self.key or 'the file'}: {what}. {cure}")
+
+
+def load(folder: Path | None = None) -> Lawbook:
+    """The law book in a folder of packs, by default the ones that come with Sneck (read once and kept).
+
+    Raises `PackError` for the first fault found.
+    """
+    return _bundled() if folder is None else _read(folder)
+
+
+@cache
+def _bundled() -> Lawbook:
+    return _read(PACKS)
+
+
+def _read(folder: Path) -> Lawbook:
+    files = sorted(folder.glob("*/pack.toml"))
+    if not files:
+        raise PackError(f"{folder}: no packs. Put each pack in a folder of its own with a pack.toml in it.")
+    shelf: dict[str, Topic] = {}
+    packs = tuple(_pack(file, shelf) for file in files)
+    voices = {nation: _voices(packs, nation) for nation in (*NATIONS, None)}
+    return Lawbook(packs, shelf, voices)
+
+
+def _voices(packs: tuple[Pack, ...], nation: str | None) -> tuple[Voice, ...]:
+    """Verdicts and duties of every topic that speaks for the nation, in order of pack and id."""
+    found = []
+    for pack in packs:
+        for topic in pack.topics if covers(pack, nation) else ():
+            found.append(Voice(topic, RULES[topic.rule].function, True))
+            if topic.duty_rule is not None:
+                found.append(Voice(topic, RULES[topic.duty_rule].function, False))
+    return tuple(found)
+
+
+def _toml(file: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(file.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise _Place(file).fault(f"not readable as TOML ({error})", "Correct the file at that place.") from error
+
+
+def _pack(file: Path, shelf: dict[str, Topic]) -> Pack:
+    place, data = _Place(file), _toml(file)
+    _check_keys(place, data, _PACK, {})
+    if data["name"] != file.parent.name:
+        raise (place / "name").fault(f"{data['name']!r} is not the folder's name", f"Write {file.parent.name!r}.")
+    for nation in data["nations"]:
+        _one_of(place / "nations", nation, NATIONS)
+    topics = []
+    for one in sorted(file.parent.glob("*.toml")):
+        if one != file:
+            topic = _topic(one, data["name"], shelf)
+            if topic.id in shelf:
+                raise (_Place(one) / "id").fault(f"{topic.id!r} is used twice", "Give each requirement its own id.")
+            shelf[topic.id] = topic
+            topics.append(topic)
+    ordered = tuple(sorted(topics, key=lambda topic: topic.id))
+    _check_reads(file, ordered, shelf)
+    return Pack(data["name"], data["title"], data["version"], data["released"], tuple(data["nations"]), ordered)
+
+
+def _check_reads(file: Path, topics: tuple[Topic, ...], shelf: Mapping[str, Topic]) -> None:
+    for topic in topics:
+        for name in (topic.rule, topic.duty_rule):
+            for wanted in RULES[name].reads if name else ():
+                if wanted not in shelf:
+                    cure = f"Add a file for {wanted} to this pack or to one before it in the alphabet."
+                    raise _Place(file).fault(f"{topic.id} reads {wanted}, which no pack holds", cure)
+
+
+def _topic(file: Path, pack: str, shelf: Mapping[str, Topic]) -> Topic:
+    place, data = _Place(file), _toml(file)
+    _check_keys(place, data, _TOPIC, _TOPIC_MORE)
+    _check_keys(place / "gate", data["gate"], {"let": _TEXT, "sale": _TEXT}, {})
+    gate = [_one_of(place / "gate" / purpose, data["gate"][purpose], GATES) for purpose in ("let", "sale")]
+    values = {name: _values(place / "values" / name, entries) for name, entries in data.get("values", {}).items()}
+    topic = Topic(
+        id=data["id"], title=data["title"], pack=pack, let=gate[0], sale=gate[1], begins=data["begins"],
+        instrument=data["instrument"], provision=data["provision"], url=data["url"],
+        basis=_basis(place, data), checked_on=data["checked_on"], checked_by=data["checked_by"],
+        continuing=data["continuing"], rule=data["rule"], duty_rule=data.get("duty_rule"),
+        duty_titles=data.get("duties", {}), values=values, announced=_announced(place, data), shelf=shelf,
+        notes=data.get("notes", ""),
+    )  # fmt: skip
+    for key in ("rule", "duty_rule"):
+        if key in data:
+            _check_needs(place, key, topic, data[key])
+    return topic
+
+
+def _check_needs(place: _Place, key: str, topic: Topic, name: str) -> None:
+    """The rule exists, and the pack holds every value and title it needs from the first day on."""
+    _one_of(place / key, name, tuple(sorted(RULES)))
+    rule: Rule = RULES[name]
+    for value, kind in rule.needs.items():
+        where = place / "values" / value
+        if value not in topic.values:
+            raise where.fault(f"missing, and the rule {name} needs it", f"Add [[values.{value}]] with {_KINDS[kind]}.")
+        first = topic.values[value][0]
+        if first.start > topic.begins:
+            raise where.fault(f"gap: nothing from {topic.begins} to {first.start}", "Let the first entry start then.")
+        for number, entry in enumerate(topic.values[value]):
+            if not _is_kind(entry.value, kind):
+                raise (where / number / "value").fault(f"{entry.value!r} is of the wrong type", f"Write {_KINDS[kind]}.")
+    for duty in rule.duties:
+        if duty not in topic.duty_titles:
+            raise (place / "duties" / duty).fault("missing, and the duty rule reports it", "Give the duty a title.")
+
+
+def _is_kind(value: Value, kind: type) -> bool:
+    if kind is list:
+        return isinstance(value, tuple)
+    return type(value) is kind
+
+
+def _values(place: _Place, entries: object) -> tuple[Dated, ...]:
+    """The dated entries of one value: in order, without overlap or gap, the last one open."""
+    if not isinstance(entries, list) or not entries:
+        raise place.fault("not a list of dated entries", f"Write it as [[{place.key}]] with from, value, source, basis.")
+    found: list[Dated] = []
+    for number, entry in enumerate(entries):
+        where = place / number
+        found.append(_dated(where, entry))
+        if number:
+            _check_follows(where, found[-2], found[-1])
+    if found[-1].end is not None:
+        raise (place / (len(found) - 1) / "until").fault("gap: nothing is held after it", "Add what follows, or drop it.")
+    return tuple(found)
+
+
+def _check_follows(where: _Place, before: Dated, after: Dated) -> None:
+    wanted = day_after(before.end) if before.end is not None else None
+    if wanted is None or after.start < wanted:
+        cure = "End the entry before it on the day before this one begins."
+        raise (where / "from").fault(f"overlap: {after.start} is inside the entry before it", cure)
+    if after.start > wanted:
+        raise (where / "from").fault(f"gap: nothing from {wanted} to {after.start}", f"Begin it on {wanted}.")
+
+
+def _dated(where: _Place, entry: object) -> Dated:
+    if not isinstance(entry, dict):
+        raise where.fault("not a table", "Write from, value, source and basis under it.")
+    if "value" not in entry:
+        raise (where / "value").fault("missing", "Add the value.")
+    rest = {key: one for key, one in entry.items() if key != "value"}
+    _check_keys(where, rest, _VALUE, {"until": _DAY, "confidence": _TEXT})
+    end = entry.get("until")
+    if end is not None and end < entry["from"]:
+        raise (where / "until").fault(f"{end} is before from, {entry['from']}", "Until is the last day it holds.")
+    value = _value(where / "value", entry["value"])
+    return Dated(entry["from"], end, value, entry["source"], _basis(where, entry), entry.get("confidence"))
+
+
+def _value(where: _Place, value: object) -> Value:
+    if isinstance(value, list) and all(isinstance(one, str) for one in value):
+        return tuple(value)
+    if isinstance(value, (int, float, bool, str, date)) and not isinstance(value, datetime):
+        return value
+    raise where.fault(f"{value!r} is of the wrong type", "Write a number, true or false, text, a day or a list of words.")
+
+
+def _announced(place: _Place, data: Mapping[str, Any]) -> tuple[Announced, ...]:
+    found = []
+    for number, entry in enumerate(data.get("announced", [])):
+        where = place / "announced" / number
+        if not isinstance(entry, dict):
+            raise where.fault("not a table", "Write [[announced]] with says and source under it.")
+        _check_keys(where, entry, {"says": _TEXT, "source": _TEXT}, {"from": _DAY})
+        found.append(Announced(entry["says"], entry["source"], entry.get("from")))
+    return tuple(found)
+
+
+def _basis(where: _Place, data: Mapping[str, Any]) -> Basis:
+    return Basis(_one_of(where / "basis", data["basis"], tuple(Basis)))
+
+
+def _one_of(where: _Place, value: object, allowed: tuple[str, ...]) -> str:
+    if value not in allowed:
+        raise where.fault(f"{value!r} is not known", f"Use one of: {', '.join(allowed)}.")
+    return str(value)
+
+
+def _check_keys(where: _Place, data: Mapping[str, Any], wanted: Mapping[str, str], more: Mapping[str, str]) -> None:
+    """Every key known and of its type, none missing, no text left empty."""
+    for key in data:
+        if key not in wanted and key not in more:
+            known = ", ".join(sorted({*wanted, *more}))
+            raise (where / key).fault("unknown key", f"Remove it, or use one of: {known}.")
+    for key, kind in wanted.items():
+        if key not in data:
+            raise (where / key).fault("missing", f"Add {key}: {kind}.")
+    for key, value in data.items():
+        kind = wanted.get(key) or more[key]
+        if not isinstance(value, _TYPES[kind]) or isinstance(value, datetime):
+            raise (where / key).fault(f"{value!r} is of the wrong type", f"Write {kind}.")
+        if value == "":
+            raise (where / key).fault("empty", f"Write {kind}.")

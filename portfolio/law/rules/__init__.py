@@ -1,0 +1,6 @@
+"""One module for each subject. A rule is a pure function of a home, a topic and a day that answers questions."""
+
+from . import alarms, danger, electrical, energy, gas, licensing
+from .registry import RULES, Rule
+
+__all__ = ["RULES", "Rule", "alarms", "danger", "electrical", "energy", "gas", "licensing"]

@@ -1,0 +1,30 @@
+"""The house's own rule: nothing dangerous may stay open in a home that is marked lettable or saleable."""
+
+from ..dates import AsOn
+from ..home import Home, is_open
+from ..lawbook import Finding, Topic
+from ..model import SCHEMES, Defect, Reason, State
+from .registry import rule
+
+SCHEME_WORDS = {
+    "bs7671": "electrical", "igem_g11": "gas", "hhsrs": "housing hazard", "fire": "fire",
+    "damp_mould": "damp and mould", "other": "other",
+}  # fmt: skip
+
+
+@rule(**dict.fromkeys(SCHEMES, list))
+def open_dangers(home: Home, law: Topic, on: AsOn) -> Finding:
+    """Every open defect whose code the pack lists bars both; only confirmation lifts it (house policy, no statute)."""
+    if home.defects is None:
+        return law.unknown(law.unrecorded("defects", "the list of defects, even if it is empty"))
+    listed = (d for d in home.defects if d.code in law.words(d.scheme, on))
+    problems = tuple(open_danger(law, d) for d in listed if is_open(d, on))
+    return Finding(State.NOT_MET if problems else State.MET, problems=problems)
+
+
+def open_danger(law: Topic, defect: Defect) -> Reason:
+    """The reason for one open defect."""
+    title = f" ({defect.title})" if defect.title else ""
+    says = f"A defect coded {defect.code} ({SCHEME_WORDS[defect.scheme]}){title} is open."
+    cure = "Put it right and have a second competent person confirm it."
+    return law.reason("danger", says, cure, of=defect.ref, since=defect.found)

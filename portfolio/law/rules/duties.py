@@ -1,0 +1,81 @@
+"""Duties in common: a copy of a paper to each tenant, and something owed after a request."""
+
+from collections.abc import Iterable
+from datetime import date
+
+from ..dates import AsOn, day_after, within_days_of
+from ..home import Home
+from ..lawbook import Finding, Topic
+from ..model import Duty, DutyState, Reason, Tenancy
+
+_RANK = {DutyState.DONE: 0, DutyState.OPEN: 1, DutyState.LATE: 2}
+
+
+def duty(
+    law: Topic, name: str, due: date | None, done: bool, on: AsOn, *, value: str, party: str | None = None,
+    of: str | None = None,
+) -> Duty:  # fmt: skip
+    """A duty under a topic; `value` names the value that sets its time and gives its source."""
+    told = law.values[value][-1]
+    state = DutyState.DONE if done else DutyState.OPEN
+    if not done and due is not None and on.passed(due):
+        state = DutyState.LATE
+    return Duty(f"{law.id}.{name}", law.duty_titles[name], due, party, of, state, told.source, told.basis)
+
+
+def reported(law: Topic, duties: Iterable[Duty], *, sale: bool = False) -> Finding:
+    """The duties in a stable order, one of each, and a warning for every late one."""
+    worst: dict[tuple[object, ...], Duty] = {}
+    for one in duties:
+        key = (one.due is None, one.due or date.min, one.id, one.party or "", one.of or "")
+        if key not in worst or _RANK[one.state] > _RANK[worst[key].state]:
+            worst[key] = one
+    ordered = tuple(one for _, one in sorted(worst.items(), key=lambda pair: repr(pair[0])))
+    late = tuple(_late(law, one) for one in ordered if one.state is DutyState.LATE)
+    return Finding(duties=ordered, warnings=() if sale else late, sale_warnings=late if sale else ())
+
+
+def _late(law: Topic, one: Duty) -> Reason:
+    since = day_after(one.due) if one.due else None
+    says = f"Late: {one.title[:1].lower()}{one.title[1:]}."
+    return Reason(law.id, "late", one.of, since, says, "Do it and record the day it was done.", one.source, one.basis)
+
+
+def copies_to_tenants(
+    home: Home, law: Topic, on: AsOn, papers: Iterable[tuple[str, date]], since: date
+) -> list[Duty]:
+    """A copy of each paper to each tenant: by move-in where it came first, else within `copy_days` of its day.
+
+    Nothing is asked for a day before `since`, when the duty began.
+    """
+    tenancies = home.tenancies(on)
+    found: list[Duty] = []
+    for paper, day in papers if tenancies else ():
+        given = home.acts("copy_given", "tenant", (paper,), on)
+        for tenancy in tenancies:
+            due = _copy_due(tenancy, day, law.number("copy_days", on))
+            if due is None or due >= since:
+                done = any(_is_for(home, tenancy, on_day) for on_day in given)
+                found.append(
+                    duty(law, "copy_to_tenant", due, done, on, value="copy_days", party="tenant", of=paper)
+                )
+    return found
+
+
+def _copy_due(tenancy: Tenancy, day: date, days: int) -> date | None:
+    """None when the tenancy's start is not recorded: owed, but nobody can say by when."""
+    if tenancy.starts is None:
+        return None
+    return within_days_of(day, days) if tenancy.starts <= day else tenancy.starts
+
+
+def _is_for(home: Home, tenancy: Tenancy, given: date) -> bool:
+    """Was a copy given on this day given to this tenant rather than to the one before?"""
+    if tenancy.starts is None:
+        return True
+    before = [t for t in home.unit.tenancies or () if t.starts is not None and t.starts < tenancy.starts]
+    if not before:
+        return True
+    left = max((t.ends for t in before if t.ends is not None), default=None)
+    earliest = min(day for day in (tenancy.granted, day_after(left) if left else None, tenancy.starts) if day)
+    return given >= earliest

@@ -1,0 +1,193 @@
+"""The energy performance certificate and the lowest band that may be let (SI 2012/3118 and SI 2015/962)."""
+
+from datetime import date
+from typing import NamedTuple
+
+from ..dates import AsOn, add_months, add_years, day_after, days_starting_with
+from ..home import Home
+from ..lawbook import Finding, Topic
+from ..model import Certificate, Duty, Marketing, Reason, State
+from .duties import duty, reported
+from .registry import rule
+from .scope import NOT_APPLICABLE, landlord_doubt, letting_doubt, no_list, undated, weighed
+
+
+class Governing(NamedTuple):
+    """The certificate that counts on a day, if any, its last good day, and papers that might displace it."""
+
+    paper: Certificate | None
+    last: date | None
+    undated: tuple[Certificate, ...]
+
+
+def governing(home: Home, law: Topic, on: AsOn) -> Governing:
+    """The latest registered certificate, even where an older one is better or lasts longer; reg 11 of SI 2012/3118.
+
+    Two registered on one day: the one that ends first, then the worse rating.
+    """
+    papers = home.papers("epc", "registered", on)
+    years = law.number("validity_years", on)
+    judged = [(_last_good_day(p, years), p) for p in papers.latest()]
+    if not judged:
+        return Governing(None, None, papers.undated)
+    # No rating recorded sorts after G: an unknown band is never the better reading.
+    last, paper = min(judged, key=lambda pair: (pair[0], -ord(pair[1].rating or "Z"), pair[1].ref))
+    return Governing(paper, last, papers.undated)
+
+
+def _last_good_day(paper: Certificate, years: int) -> date:
+    anniversary = add_years(paper.registered or date.max, years)
+    return anniversary if paper.until is None else min(anniversary, paper.until)
+
+
+@rule(validity_years=int, grace_days=int)
+def certificate(home: Home, law: Topic, on: AsOn) -> Finding:
+    """A let needs a valid certificate; a sale needs one, or one ordered and no more than 28 days on the market; regs 6-7."""
+    if home.unit.dwelling == "room":
+        return NOT_APPLICABLE
+    doubts = () if home.unit.dwelling else (law.unrecorded("dwelling", "whether this is a house, a flat or a room"),)
+    return weighed(_certificate(home, law, on), doubts)
+
+
+def _certificate(home: Home, law: Topic, on: AsOn) -> Finding:
+    if not home.has_papers:
+        return no_list(law, "certificates")
+    paper, last, unplaced = governing(home, law, on)
+    if unplaced:
+        reasons = (undated(law, p.ref, "registered", "the energy certificate") for p in unplaced)
+        return law.unknown(*reasons)
+    if paper is not None and last is not None and not on.passed(last):
+        return Finding(State.MET, last, paper.ref)
+    cure = "Have an energy assessment made and registered."
+    if paper is None or last is None:
+        fault = law.reason("missing", "There is no energy certificate.", cure)
+    else:
+        says = "The energy certificate is out of date."
+        fault = law.reason("lapsed", says, cure, paper.ref, day_after(last), value="validity_years")
+    bars, warnings = _sale_without(home, law, on, paper)
+    return Finding(State.NOT_MET, last, paper.ref if paper else None, (fault,), bars, sale_warnings=warnings)
+
+
+def _sale_without(
+    home: Home, law: Topic, on: AsOn, old: Certificate | None
+) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
+    """Bars and warnings for a sale with no valid certificate. An order already answered by a certificate is spent."""
+    orders = home.papers("epc_commission", "issued", on)
+    if orders.undated:
+        return tuple(undated(law, p.ref, "issued", "the order for an energy certificate") for p in orders.undated), ()
+    spent = old.registered if old and old.registered else date.min
+    live = [paper for day, paper in orders.counted if day > spent]
+    if not live:
+        says = "There is no valid energy certificate and none has been ordered."
+        return (law.reason("not_commissioned", says, "Order an energy assessment before marketing."),), ()
+    if home.unit.marketing is None:
+        return (law.unrecorded("marketing", "whether and since when the home is on the market"),), ()
+    last, unknown = _last_market_day(home, law, on)
+    if unknown:
+        return (law.unrecorded("marketing.from", "the first day on the market for sale"),), ()
+    cure = "Have the energy certificate registered."
+    if last is not None and on.passed(last):
+        says = "The home has been on the market for longer than it may be without an energy certificate."
+        return (law.reason("missing", says, cure, live[-1].ref, day_after(last), value="grace_days"),), ()
+    says = "An energy certificate has been ordered but is not registered yet."
+    return (), (law.reason("pending", says, cure, live[-1].ref, value="grace_days"),)
+
+
+def _last_market_day(home: Home, law: Topic, on: AsOn) -> tuple[date | None, bool]:
+    """Last day the newest sale marketing may go on without a certificate; and whether a start is not recorded."""
+    sales = [m.starts for m in home.unit.marketing or () if m.purpose == "sale"]
+    if None in sales:
+        return None, True
+    begun = [start for start in sales if start is not None and on.reached(start)]
+    return (days_starting_with(max(begun), law.number("grace_days", on)) if begun else None), False
+
+
+@rule(duties=("within_7_days", "within_28_days"), effort_days=int, grace_days=int, validity_years=int)
+def marketing_duties(home: Home, law: Topic, on: AsOn) -> Finding:
+    """Put on the market without a certificate: efforts to have it in 7 days, and it must be there by day 28; reg 7."""
+    if home.unit.dwelling == "room" or not home.has_papers:
+        return Finding()
+    found = {purpose: _owed(home, law, on, purpose) for purpose in ("let", "sale")}
+    let, sale = reported(law, found["let"]), reported(law, found["sale"], sale=True)
+    both = reported(law, found["let"] + found["sale"]).duties
+    return Finding(duties=both, warnings=let.warnings, sale_warnings=sale.sale_warnings)
+
+
+def _owed(home: Home, law: Topic, on: AsOn, purpose: str) -> list[Duty]:
+    """The two days that count from the newest marketing, unless a certificate was good on its first day."""
+    entries: list[Marketing] = [m for m in home.unit.marketing or () if m.purpose == purpose and m.starts]
+    begun = [m.starts for m in entries if m.starts and on.reached(m.starts) and m.starts >= law.begins]
+    if not begun:
+        return []
+    start = max(begun)
+    at_start = governing(home, law, AsOn(start))
+    if at_start.paper is not None and at_start.last is not None and at_start.last >= start:
+        return []
+    done = any(day > start for day, _ in home.papers("epc", "registered", on).counted)
+    return [
+        duty(law, name, days_starting_with(start, law.number(value, on)), done, on, value=value)
+        for name, value in (("within_7_days", "effort_days"), ("within_28_days", "grace_days"))
+    ]
+
+
+@rule(
+    reads=("ew_epc",), barred_ratings=list, letting_kinds=list, outside_landlords=list,
+    exemption_years=int, new_landlord_months=int, continuing_from=date,
+)  # fmt: skip
+def minimum_band(home: Home, law: Topic, on: AsOn) -> Finding:
+    """No letting below band E unless an exemption is registered; SI 2015/962 regs 23 and 25, 31-36.
+
+    The band is read off the certificate in force. With none in force this rule is silent and `ew_epc` speaks.
+    """
+    letting, landlord = home.unit.letting.kind, home.unit.landlord
+    if letting is not None and letting not in law.words("letting_kinds", on):
+        return NOT_APPLICABLE
+    if landlord is not None and landlord in law.words("outside_landlords", on):
+        return NOT_APPLICABLE
+    found = weighed(_band(home, law, on), letting_doubt(home, law) + landlord_doubt(home, law))
+    return found._replace(continuing=on.reached(law.day("continuing_from", on)))
+
+
+def _band(home: Home, law: Topic, on: AsOn) -> Finding:
+    epc = law.shelf["ew_epc"]
+    paper, last, unplaced = governing(home, epc, on) if home.has_papers else Governing(None, None, ())
+    if unplaced:
+        reasons = (undated(law, p.ref, "registered", "the energy certificate") for p in unplaced)
+        return law.unknown(*reasons)
+    if paper is None or last is None or on.passed(last):
+        return NOT_APPLICABLE
+    if paper.rating is None:
+        return law.unknown(law.unrecorded("rating", "the band on the energy certificate", of=paper.ref))
+    if paper.rating not in law.words("barred_ratings", on):
+        return Finding(State.MET, None, paper.ref)
+    return _exempted(home, law, on, paper)
+
+
+def _exempted(home: Home, law: Topic, on: AsOn, paper: Certificate) -> Finding:
+    """A registered exemption that is still running; the one that lasts longest counts."""
+    unknowns: list[Reason] = []
+    live: list[tuple[date, str]] = []
+    registered = home.papers("mees_exemption", "registered", on)
+    for one in registered.undated:
+        unknowns.append(undated(law, one.ref, "registered", "the exemption from the lowest band"))
+    for day, one in registered.counted:
+        if one.exemption is None:
+            unknowns.append(law.unrecorded("exemption", "which exemption was registered", of=one.ref))
+        elif not on.passed(end := _exemption_end(law, on, one, day)):
+            live.append((end, one.ref))
+    if live:
+        end, ref = max(live)
+        return Finding(State.MET, end, ref)
+    if unknowns:
+        return law.unknown(*unknowns)
+    says = f"The energy band is {paper.rating}, below the lowest that may be let, and no exemption is running."
+    cure = "Improve the home and register a new certificate, or register an exemption that applies."
+    return Finding(State.NOT_MET, None, paper.ref, (law.reason("below_standard", says, cure, of=paper.ref),))
+
+
+def _exemption_end(law: Topic, on: AsOn, paper: Certificate, registered: date) -> date:
+    months = 12 * law.number("exemption_years", on)
+    if paper.exemption == "new_landlord":
+        months = law.number("new_landlord_months", on)
+    end = add_months(registered, months)
+    return end if paper.until is None else min(end, paper.until)

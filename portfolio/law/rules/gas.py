@@ -1,0 +1,171 @@
+"""The landlord's yearly gas check in Great Britain (SI 1998/2451, regs 36 and 36A)."""
+
+from datetime import date
+from typing import NamedTuple
+
+from ..dates import AsOn, add_months, day_after, start_of_months_ending_with
+from ..home import Home
+from ..lawbook import Finding, Topic
+from ..model import Appliance, Certificate, Part, Reason, State
+from .duties import copies_to_tenants, reported
+from .registry import rule
+from .scope import NOT_APPLICABLE, is_long_letting, letting_doubt, no_list, undated, weighed
+
+_NEEDS = {
+    "interval_months": int, "window_months": int, "keep_anniversary": bool, "alignment_months": int,
+    "checked_appliances": list, "dangerous_results": list, "danger_codes": list, "long_letting_years": int,
+}  # fmt: skip
+_RANK = {State.MET: 0, State.NOT_APPLICABLE: 0, State.UNKNOWN: 1, State.NOT_MET: 2}
+
+
+class Check(NamedTuple):
+    day: date
+    results: tuple[str, ...]
+    record: str
+
+
+class Chain(NamedTuple):
+    """One appliance's checks added up: the day by which the next must be made, and whether the last kept it."""
+
+    appliance: Appliance
+    last: Check | None
+    deadline: date | None
+    kept: bool
+
+
+@rule(**_NEEDS)
+def landlord_check(home: Home, law: Topic, on: AsOn) -> Finding:
+    """Each appliance the landlord provides checked in time and found safe; reg 36(3) read with reg 36A."""
+    if is_long_letting(home, law.number("long_letting_years", on)):
+        return NOT_APPLICABLE
+    if home.unit.appliances is None:
+        return weighed(no_list(law, "appliances"), letting_doubt(home, law))
+    wanted, nameless = _appliances(home, law, on)
+    if not wanted and not nameless:
+        return NOT_APPLICABLE
+    return weighed(_checked(home, law, on, wanted, nameless), letting_doubt(home, law))
+
+
+def _appliances(home: Home, law: Topic, on: AsOn) -> tuple[list[Appliance], list[Reason]]:
+    """Those the landlord must have checked, and a reason for each that may be one. No owner recorded: the landlord's."""
+    kinds = law.words("checked_appliances", on)
+    wanted, nameless = [], []
+    for one in sorted(home.unit.appliances or (), key=lambda a: a.ref):
+        if one.owner == "tenant" or not (one.installed is None or on.reached(one.installed)):
+            continue
+        if one.kind is None:
+            nameless.append(law.unrecorded("appliances.kind", "what kind of appliance this is", of=one.ref))
+        elif one.kind in kinds:
+            wanted.append(one)
+    return wanted, nameless
+
+
+def _checked(home: Home, law: Topic, on: AsOn, wanted: list[Appliance], unknowns: list[Reason]) -> Finding:
+    if not home.has_papers:
+        return no_list(law, "certificates")
+    papers = home.papers("gas_safety_record", "inspected", on)
+    unknowns = unknowns + [undated(law, p.ref, "inspected", "the gas record") for p in papers.undated]
+    unknowns += [
+        law.unrecorded("appliances", "which appliances the gas record covers", of=p.ref)
+        for _, p in papers.counted if p.appliances is None
+    ]  # fmt: skip
+    chains = [chain(law, one, _checks_of(one, papers.counted)) for one in wanted]
+    judged = [_judge(home, law, on, one, chains) for one in chains]
+    parts = tuple(part for part, _ in judged)
+    unknowns += [r for _, reasons in judged for r in reasons if r.kind == "unknown"]
+    failures = [r for _, reasons in judged for r in reasons if r.kind != "unknown"]
+    if papers.undated or any(p.appliances is None for _, p in papers.counted):
+        # A record we cannot place might be the very check that seems to be missing.
+        failures = [r for r in failures if r.kind == "failed"]
+    state = State.NOT_MET if failures else State.UNKNOWN if unknowns else State.MET
+    due = min((part.due for part in parts if part.due is not None), default=None)
+    worst = max(parts, key=lambda p: (_RANK[p.state], -(p.due or date.min).toordinal()), default=None)
+    return Finding(state, due, worst.certificate if worst else None, (*unknowns, *failures), parts=parts)
+
+
+def _checks_of(appliance: Appliance, records: tuple[tuple[date, Certificate], ...]) -> list[Check]:
+    """Its checks by day, oldest first. "Not tested" is no check; one before it was fitted was of another appliance."""
+    found: dict[date, Check] = {}
+    for day, record in records:
+        if appliance.installed is not None and day < appliance.installed:
+            continue
+        for line in record.appliances or ():
+            if line.appliance == appliance.ref and line.result != "not_tested":
+                before = found[day].results if day in found else ()
+                found[day] = Check(day, (*before, line.result or ""), record.ref)
+    return [found[day] for day in sorted(found)]
+
+
+def chain(law: Topic, appliance: Appliance, checks: list[Check]) -> Chain:
+    """Follow the checks in order, moving the deadline on from the old one where reg 36A lets it stand.
+
+    A check inside the two months that end with the deadline counts as made on the deadline. An earlier one
+    starts the year afresh from its own day; so does a late one.
+    """
+    def number(name: str, day: date) -> int:
+        entry = law.entry_on(name, day) or law.values[name][0]
+        return int(str(entry.value))
+
+    deadline = None
+    if appliance.installed is not None:
+        deadline = add_months(appliance.installed, number("interval_months", appliance.installed))
+    kept = False
+    for check in checks:
+        keep = law.entry_on("keep_anniversary", check.day)
+        kept = (
+            keep is not None and bool(keep.value) and deadline is not None
+            and start_of_months_ending_with(deadline, number("window_months", check.day)) <= check.day <= deadline
+        )  # fmt: skip
+        start = deadline if kept and deadline is not None else check.day
+        deadline = add_months(start, number("interval_months", check.day))
+    return Chain(appliance, checks[-1] if checks else None, deadline, kept)
+
+
+def _judge(home: Home, law: Topic, on: AsOn, one: Chain, chains: list[Chain]) -> tuple[Part, list[Reason]]:
+    """One appliance's part and what is wrong with it."""
+    ref, reasons = one.appliance.ref, []
+    due = one.deadline if one.last else _aligned(one, chains, law.number("alignment_months", on))
+    if one.last and "" in one.last.results:
+        reasons.append(law.unrecorded("appliances.result", "the result of an appliance's gas check", of=ref))
+    if one.last and _is_dangerous(home, law, on, one.last):
+        says = "An appliance was found dangerous at its last gas check and is not confirmed as put right."
+        cure = "Have it put right and confirmed, or have it checked again and found safe."
+        reasons.append(law.reason("failed", says, cure, of=ref, since=one.last.day))
+    if due is None or on.passed(due):
+        kind = "lapsed" if one.last else "missing"
+        says = "An appliance's gas check is out of date." if one.last else "An appliance has no gas check on record."
+        since = day_after(due) if due else None
+        cure = "Have it checked by a registered gas engineer and record the check."
+        reasons.append(law.reason(kind, says, cure, ref, since, value="interval_months"))
+    state = State.MET
+    if reasons:
+        state = State.UNKNOWN if all(r.kind == "unknown" for r in reasons) else State.NOT_MET
+    return Part(ref, state, due, one.last.record if one.last else None, one.kept), reasons
+
+
+def _aligned(new: Chain, chains: list[Chain], months: int) -> date | None:
+    """A first check may wait, once, up to two months for the day another appliance of the home is due; reg 36A."""
+    if new.deadline is None:
+        return None
+    limit = add_months(new.deadline, months)
+    others = (c.deadline for c in chains if c.last is not None and c.deadline is not None)
+    return min((day for day in others if new.deadline < day <= limit), default=new.deadline)
+
+
+def _is_dangerous(home: Home, law: Topic, on: AsOn, check: Check) -> bool:
+    """Lifted only when the record's dangerous findings are recorded as defects and every one is confirmed."""
+    if not set(check.results) & set(law.words("dangerous_results", on)):
+        return False
+    found = home.tied(check.record, "igem_g11", law.words("danger_codes", on))
+    return not found or not all(d.confirmed is not None and on.reached(d.confirmed) for d in found)
+
+
+@rule(duties=("copy_to_tenant",), copy_days=int, **_NEEDS)
+def record_duties(home: Home, law: Topic, on: AsOn) -> Finding:
+    """A copy of each record now relied on: within 28 days to those living there, by move-in to a newcomer; reg 36(6)."""
+    if not home.unit.tenancies or is_long_letting(home, law.number("long_letting_years", on)):
+        return Finding()
+    wanted, _ = _appliances(home, law, on)
+    records = home.papers("gas_safety_record", "inspected", on).counted
+    relied_on = {(c.record, c.day) for one in wanted for c in _checks_of(one, records)[-1:]}
+    return reported(law, copies_to_tenants(home, law, on, sorted(relied_on), law.begins))

@@ -1,0 +1,177 @@
+"""Licences for shared and selectively licensed homes in England (Housing Act 2004 Parts 2 and 3, SI 2018/221)."""
+
+from datetime import date
+from typing import NamedTuple
+
+from ..dates import AsOn, add_years, day_after
+from ..home import Home
+from ..lawbook import Finding, Topic
+from ..model import Certificate, Reason, State
+from .registry import rule
+from .scope import NOT_APPLICABLE, no_list, undated
+
+_WORDS = {
+    "occupancy.persons": "how many people live or will live in the home",
+    "occupancy.households": "how many households they make up",
+    "occupancy.shares_amenities": "whether they share a kitchen, bathroom or toilet",
+    "storeys": "how many storeys the building has",
+    "dwelling": "whether this is a house, a flat or a room",
+    "purpose_built": "whether the building was built as flats",
+    "self_contained_units": "how many self-contained flats the building has",
+    "hmo.additional_licensing_area": "whether the council licenses smaller shared homes here",
+    "hmo.selective_licensing_area": "whether the council licenses all private lets here",
+    "landlord": "what kind of landlord lets the home",
+}
+_KIND_WORDS = {"hmo_licence": "licence for a shared home", "selective_licence": "selective licence"}
+
+Tests = dict[str, bool | None]
+
+
+class Need(NamedTuple):
+    """Is each licence needed for certain, and if not, the facts without which nobody can say."""
+
+    shared: bool
+    shared_doubts: tuple[str, ...]
+    selective: bool
+    selective_doubts: tuple[str, ...]
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        return tuple(dict.fromkeys((*self.shared_doubts, *self.selective_doubts)))
+
+
+NONE_NEEDED = Need(False, (), False, ())
+
+
+def decided(tests: Tests) -> tuple[bool, tuple[str, ...]]:
+    """All true? One false settles it; otherwise the tests without an answer are what we do not know."""
+    if False in tests.values():
+        return False, ()
+    unknown = tuple(name for name, answer in tests.items() if answer is None)
+    return not unknown, unknown
+
+
+def needed(home: Home, law: Topic, on: AsOn) -> Need:
+    """What the law asks for on the day; whether it is held is not looked at. A shared-home licence displaces the other."""
+    if home.unit.landlord == "registered_provider":
+        return NONE_NEEDED
+    tests = [decided(_mandatory(home, law, on)), decided(_additional(home, law, on))]
+    if any(yes for yes, _ in tests):
+        return Need(True, (), False, ())
+    selective, doubts = decided(_selective(home))
+    return Need(False, tuple(name for _, names in tests for name in names), selective, doubts)
+
+
+def _at_least(number: int | None, least: int) -> bool | None:
+    return None if number is None else number >= least
+
+
+def _mandatory(home: Home, law: Topic, on: AsOn) -> Tests:
+    """Housing Act 2004 s.55(2)(a) with the description prescribed by SI 2018/221 art 4 (SI 2006/371 before it)."""
+    people, storeys = home.unit.occupancy, law.number("min_storeys", on)
+    tests: Tests = {
+        "occupancy.persons": _at_least(people.persons, law.number("min_persons", on)),
+        "occupancy.households": _at_least(people.households, law.number("min_households", on)),
+    }
+    if storeys > 1:
+        tests["storeys"] = _at_least(home.building.storeys, storeys)
+    return tests | _flat_test(home, law, on)
+
+
+def _flat_test(home: Home, law: Topic, on: AsOn) -> Tests:
+    """A flat built as one in a block of three or more flats is outside; a house or a let room is not tested."""
+    building = home.building
+    if home.unit.dwelling in ("house", "room") or building.purpose_built is False:
+        return {}
+    flats = _at_least(building.self_contained_units, law.number("block_flats", on))
+    if flats is False:
+        return {}
+    tests: Tests = {}
+    if building.purpose_built is None:
+        tests["purpose_built"] = None
+    if flats is None:
+        tests["self_contained_units"] = None
+    if home.unit.dwelling is None:
+        tests["dwelling"] = None
+    return tests or {"purpose_built": False}
+
+
+def _additional(home: Home, law: Topic, on: AsOn) -> Tests:
+    """Housing Act 2004 s.56: where the council has designated the area, every house in multiple occupation."""
+    people = home.unit.occupancy
+    return {
+        "hmo.additional_licensing_area": home.unit.hmo.additional_licensing_area,
+        "occupancy.persons": _at_least(people.persons, law.number("additional_min_persons", on)),
+        "occupancy.households": _at_least(people.households, law.number("min_households", on)),
+        "occupancy.shares_amenities": people.shares_amenities,
+    }
+
+
+def _selective(home: Home) -> Tests:
+    """Housing Act 2004 s.80: where the council has designated the area, every private let not shared with the landlord."""
+    landlord = home.unit.landlord
+    return {
+        "hmo.selective_licensing_area": home.unit.hmo.selective_licensing_area,
+        "landlord": None if landlord is None else landlord == "private",
+    }
+
+
+@rule(
+    min_persons=int, min_households=int, min_storeys=int, block_flats=int, additional_min_persons=int, max_years=int
+)  # fmt: skip
+def licence(home: Home, law: Topic, on: AsOn) -> Finding:
+    """A licence in force wherever one is needed, or an application for it duly made and undecided; ss.61, 72, 85, 95."""
+    need = needed(home, law, on)
+    if need == NONE_NEEDED:
+        return NOT_APPLICABLE
+    if not home.has_papers:
+        return no_list(law, "certificates")
+    found = _held(home, law, on, "hmo_licence")
+    if not need.shared and not need.shared_doubts and found.state is not State.MET:
+        found = _held(home, law, on, "selective_licence")
+    doubts = need.doubts
+    if need.shared and home.unit.landlord is None:
+        doubts = ("landlord",)
+    if doubts and found.state is not State.MET:
+        return law.unknown(*explained(law, doubts))
+    return found
+
+
+def _held(home: Home, law: Topic, on: AsOn, kind: str) -> Finding:
+    papers = home.papers(kind, "issued", on)
+    years, words = law.number("max_years", on), _KIND_WORDS[kind]
+    lasts = sorted((_last_good_day(p, day, years), p.ref) for day, p in papers.counted)
+    if lasts and not on.passed(lasts[-1][0]):
+        return Finding(State.MET, *lasts[-1])
+    pending = _pending(home, on, kind)
+    if pending is not None:
+        says = f"The {words} is applied for and not decided; until then there is a defence, not a licence."
+        warning = law.reason("pending", says, "Press the council for its decision and record the licence.", pending.ref)
+        return Finding(State.MET, None, pending.ref, warnings=(warning,))
+    unplaced = tuple(undated(law, p.ref, "issued", f"the {words}") for p in papers.undated if p.applied is None)
+    if unplaced:
+        return law.unknown(*unplaced)
+    since = day_after(lasts[-1][0]) if lasts else None
+    says = f"The home needs a {words} and none is in force or applied for."
+    bar = law.reason("not_licensed", says, "Apply to the council for the licence.", lasts[-1][1] if lasts else None, since)
+    return Finding(State.NOT_MET, lasts[-1][0] if lasts else None, bar.of, (bar,))
+
+
+def _last_good_day(paper: Certificate, issued: date, years: int) -> date:
+    longest = add_years(issued, years)
+    return longest if paper.until is None else min(longest, paper.until)
+
+
+def _pending(home: Home, on: AsOn, kind: str) -> Certificate | None:
+    """The newest application made by the day, unless a licence issued after it shows that it was decided."""
+    made = home.papers(kind, "applied", on).counted
+    if not made:
+        return None
+    applied, paper = made[-1]
+    issued = home.papers(kind, "issued", on).counted
+    return None if issued and issued[-1][0] > applied else paper
+
+
+def explained(law: Topic, doubts: tuple[str, ...]) -> tuple[Reason, ...]:
+    """Reasons under another topic for facts that decide whether a licence is needed."""
+    return tuple(law.unrecorded(name, _WORDS[name]) for name in doubts)

@@ -1,0 +1,49 @@
+"""Whom a requirement reaches, when the facts that decide it may not be recorded."""
+
+from ..home import Home
+from ..lawbook import Finding, Topic
+from ..model import Reason, State
+
+NOT_APPLICABLE = Finding(State.NOT_APPLICABLE)
+
+
+def is_long_letting(home: Home, years: int) -> bool:
+    """A long lease, or a term of at least so many years. No term recorded is no long term."""
+    letting = home.unit.letting
+    return letting.kind == "long_lease" or (letting.term_years is not None and letting.term_years >= years)
+
+
+def letting_doubt(home: Home, law: Topic) -> tuple[Reason, ...]:
+    """A kind of letting not on record might be one outside the requirement."""
+    if home.unit.letting.kind is not None:
+        return ()
+    return (law.unrecorded("letting.kind", "the kind of letting"),)
+
+
+def landlord_doubt(home: Home, law: Topic) -> tuple[Reason, ...]:
+    """A landlord whose kind is not on record might be one outside the requirement."""
+    if home.unit.landlord is not None:
+        return ()
+    return (law.unrecorded("landlord", "what kind of landlord lets the home"),)
+
+
+def weighed(finding: Finding, doubts: tuple[Reason, ...]) -> Finding:
+    """The finding, made unknown where a doubt about whom the requirement reaches could change it.
+
+    A home that meets a requirement is no worse off for it, so such a doubt matters only where it is not met.
+    """
+    if not doubts or finding.state in (State.MET, State.NOT_APPLICABLE):
+        return finding
+    unknowns = tuple(r for r in finding.problems if r.kind == "unknown")
+    return finding._replace(state=State.UNKNOWN, problems=doubts + unknowns)
+
+
+def undated(law: Topic, ref: str, day_field: str, paper: str) -> Reason:
+    """A paper without the day that decides it might be the latest, so nothing can be said."""
+    words = {"inspected": "the day of inspection", "registered": "the day of registration", "issued": "the day of issue"}
+    return law.unrecorded(day_field, f"{words[day_field]} on {paper}", of=ref)
+
+
+def no_list(law: Topic, name: str) -> Finding:
+    """A list that nobody recorded, not even as empty."""
+    return law.unknown(law.unrecorded(name, f"the list of {name}, even if it is empty"))
