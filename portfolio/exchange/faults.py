@@ -18,7 +18,7 @@ class Fault:
 
     def __str__(self) -> str:
         """One line, whatever the texts hold."""
-        return _visible(f"{self.path or '/'}: {self.wrong}: {self.cure}")
+        return visible(f"{self.path or '/'}: {self.wrong}: {self.cure}")
 
 
 class Faults(Exception):
@@ -34,6 +34,6 @@ def child(path: str, key: str | int) -> str:
     return f"{path}/{str(key).replace('~', '~0').replace('/', '~1')}"
 
 
-def _visible(text: str) -> str:
+def visible(text: str) -> str:
     """No line breaks, control characters or broken Unicode: each shown by its code."""
     return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)

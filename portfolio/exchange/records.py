@@ -71,7 +71,8 @@ class Record:
             if (given := value.get(field.key)) is not None:
                 found[field.attribute] = field.kind.read(given, child(path, field.key), faults)
             elif field.required:
-                faults.append(Fault(path, f'"{field.key}" is missing', f"add it: {field.says}"))
+                says = field.says[0].lower() + field.says[1:].rstrip(".")
+                faults.append(Fault(path, f'"{field.key}" is missing', f"add it ({says})"))
         self.read_together(value, path, faults)
         return self.makes(**found) if len(faults) == before else None
 

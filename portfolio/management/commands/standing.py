@@ -1,0 +1,41 @@
+"""`manage.py standing`: what a portfolio file's homes may do on a day. Needs no database."""
+
+import json
+from argparse import ArgumentParser
+from datetime import date
+
+from django.core.management import BaseCommand
+
+from portfolio.exchange.answer import answer, table
+from portfolio.exchange.faults import Fault, Faults
+from portfolio.exchange.kinds import as_day, shown
+from portfolio.law.loader import load
+from portfolio.management.files import faults_to_stderr, read_portfolio
+
+
+class Command(BaseCommand):
+    help = "Says of each home in a portfolio file whether it may be let and sold on a day, and why not."
+    requires_system_checks = []
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("file", metavar="FILE", help="a portfolio/1 file, or - for standard input")
+        parser.add_argument("--on", required=True, metavar="DATE", help="the day asked about, YYYY-MM-DD")
+        parser.add_argument("--unit", action="append", default=[], metavar="REF", help="only this home")
+        parser.add_argument("--json", action="store_true", help="the whole answer as JSON")
+
+    def handle(self, *, file: str, on: str, unit: list[str], json: bool, **options: object) -> None:
+        with faults_to_stderr(self):
+            said = answer(load(), read_portfolio(file), _day(on), unit)
+            self.stdout.write(_as_json(said) if json else table(said), ending="")
+
+
+def _day(text: str) -> date:
+    day = as_day(text)
+    if day is None:
+        cure = "write a day of the calendar as YYYY-MM-DD, such as 2026-11-25"
+        raise Faults([Fault("--on", f"{shown(text)} is not a day", cure)])
+    return day
+
+
+def _as_json(said: dict[str, object]) -> str:
+    return json.dumps(said, ensure_ascii=False, indent=1) + "\n"
