@@ -1,22 +1,31 @@
 """Settings, read from the environment; the defaults serve a developer's machine.
 
-DATABASE_URL, REDIS_URL, DJANGO_SECRET_KEY, SNECK_VAR (files, default var/), SNECK_HOSTS (comma separated),
+DATABASE_URL, REDIS_URL (redis:// or unix://), DJANGO_SECRET_KEY (needed where several processes serve),
+SNECK_VAR (files, default var/), SNECK_HOSTS (comma separated),
 SNECK_SMTP_HOST / SNECK_SMTP_PORT, SNECK_DEMO=1 (the demo: no second factor, mail page), SNECK_DEBUG=1.
 """
 
+import secrets
 from pathlib import Path
+from typing import Any
 
 import environ
 from bootstrap_wrapper import get_bootstrap_dir
+from celery.schedules import crontab
 from csp.constants import NONE, SELF
+
+from portfolio.demo.secret import kept_key
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.Env()
-VAR = Path(env("SNECK_VAR", default=str(BASE_DIR / "var")))
+VAR = Path(env("SNECK_VAR", default=str(BASE_DIR / "var"))).absolute()
 
 SNECK_DEMO = env.bool("SNECK_DEMO", default=False)
 DEBUG = env.bool("SNECK_DEBUG", default=False)
-SECRET_KEY = env("DJANGO_SECRET_KEY", default="for-tests-and-checks-only-never-serve-with-this-key-0000000000")
+# Without a key of one's own there is no well-known one to fall back on: each process makes its own.
+SECRET_KEY = env("DJANGO_SECRET_KEY", default="") or (
+    kept_key(VAR / "secret-key") if SNECK_DEMO else secrets.token_urlsafe(50)
+)
 ALLOWED_HOSTS = env.list("SNECK_HOSTS", default=["localhost", "127.0.0.1", "[::1]", "testserver"])
 
 INSTALLED_APPS = [
@@ -65,6 +74,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "portfolio.views.context.page",
             ],
         },
     }
@@ -77,6 +87,8 @@ if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
         "timeout": 20,
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
     }
+    # In memory, threads would share one connection's locks: tests of concurrent writers need a real file.
+    DATABASES["default"]["TEST"] = {"NAME": str(VAR / "test.sqlite3")}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "portfolio.User"
@@ -127,7 +139,7 @@ EMAIL_TIMEOUT = 10
 DEFAULT_FROM_EMAIL = env("SNECK_FROM", default="Sneck <sneck@example.org>")
 
 FACT_SOURCES = ["inspections.facts.DEFECTS"]
-"""Where the gate learns of facts kept outside `portfolio`: dotted paths to `portfolio.facts.FactSource` objects."""
+"""Where the gate learns of facts kept outside `portfolio`: dotted paths to `portfolio.facts.FactSource`s."""
 
 SECURE = not (DEBUG or SNECK_DEMO) and env.bool("SNECK_HTTPS", default=True)
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE
@@ -156,10 +168,38 @@ CONTENT_SECURITY_POLICY = {
     }
 }
 
-CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
-if redis_url := env("REDIS_URL", default=""):
-    # Rate limits of the log-in live in the cache; several web processes must share them.
-    CACHES["default"] = {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": redis_url}
-CELERY_BROKER_URL = redis_url or "redis://localhost:6379/0"
+CACHES: dict[str, dict[str, Any]] = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
+REDIS_URL = f"unix://{VAR / 'redis.sock'}" if SNECK_DEMO else env("REDIS_URL", default="")
+if REDIS_URL:
+    # Rate limits of the log-in live in the cache; several web processes must share them. Emptying the cache
+    # must not empty the queue of tasks, hence another numbered database.
+    CACHES["default"] = {
+        "BACKEND": "django.core.cache.backends.redis.RedisCache",
+        "LOCATION": REDIS_URL,
+        "OPTIONS": {"db": 1},
+    }
+CELERY_BROKER_URL = REDIS_URL.replace("unix://", "redis+socket://") or "redis://localhost:6379/0"
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TIMEZONE = "Europe/London"
+# A task is done when it has ended, not when it was fetched: a killed worker's tasks run again. Redis gives
+# them back only after `visibility_timeout` seconds, and looks for them every `unacked_restore_interval`.
+CELERY_TASK_ACKS_LATE = CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_CONNECTION_MAX_RETRIES = None
+CELERY_BROKER_TRANSPORT_OPTIONS = {
+    "visibility_timeout": 300,
+    "unacked_restore_throttle": 1,
+    "unacked_restore_interval": 10,
+}
+# A page must not wait for a broker that is away: what is due is also found by the tasks below.
+CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 1, "interval_start": 0, "interval_step": 0.2}
+CELERY_BEAT_SCHEDULE = {
+    "catch-up": {"task": "portfolio.catch_up", "schedule": crontab(minute=2)},
+    "catch-up-after-midnight": {"task": "portfolio.catch_up", "schedule": crontab(hour=0, minute=7)},
+}
+"""All that runs by the clock. Hours are London's, so the law's new day begins at hour 0."""
+
+DEMO_MAIL = VAR / "mail"
+"""Where the demonstration's post office keeps every message."""

@@ -1,0 +1,97 @@
+"""What every test stands on: no network, no broker, quick passwords, steady Hypothesis examples."""
+
+import ipaddress
+import os
+import shutil
+import socket
+import tempfile
+from collections.abc import Iterator
+
+import pytest
+from hypothesis import HealthCheck, settings
+from playwright.sync_api import Browser, sync_playwright
+from pytest_django import Settings
+
+# Playwright's synchronous interface runs inside an event loop, where Django else forbids its database.
+os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+for name in ("REDIS_URL", "SNECK_DEMO", "SNECK_DEBUG", "SNECK_SMTP_HOST", "SNECK_SMTP_PORT"):
+    os.environ.pop(name, None)
+os.environ["SNECK_VAR"] = FILES = tempfile.mkdtemp(prefix="sneck-tests-")
+
+settings.register_profile(
+    "steady", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow], print_blob=True
+)
+settings.register_profile("search", deadline=None, max_examples=1000)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "steady"))
+
+CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
+CHROMIUM_ARGUMENTS = [
+    "--no-sandbox",  # a container's root has no user namespaces to build the sandbox from
+    "--disable-gpu",
+    "--disable-dev-shm-usage",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    _refuse_network()
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    shutil.rmtree(FILES)
+
+
+def _refuse_network() -> None:
+    """Any connection that leaves this machine fails at once, in every test and in what it imports."""
+    connect, connect_ex = socket.socket.connect, socket.socket.connect_ex
+
+    def checked(sock: socket.socket, address: object) -> None:
+        if sock.family == socket.AF_UNIX:
+            return
+        host = str(address[0]) if isinstance(address, tuple) else str(address)
+        if host != "localhost" and not ipaddress.ip_address(host).is_loopback:
+            raise RuntimeError(f"A test tried to reach {host}. Tests use this machine only.")
+
+    def guarded(sock: socket.socket, address: object) -> None:
+        checked(sock, address)
+        connect(sock, address)  # type: ignore[arg-type]
+
+    def guarded_ex(sock: socket.socket, address: object) -> int:
+        checked(sock, address)
+        return connect_ex(sock, address)  # type: ignore[arg-type]
+
+    setattr(socket.socket, "connect", guarded)  # noqa: B010 - a method may not be assigned to
+    setattr(socket.socket, "connect_ex", guarded_ex)  # noqa: B010
+
+
+@pytest.fixture(autouse=True)
+def _quick_and_alone(settings: Settings) -> None:
+    """Quick hashes, plain HTTP, static files as they lie; a second factor only where a test asks."""
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.SECURE_SSL_REDIRECT = settings.SESSION_COOKIE_SECURE = settings.CSRF_COOKIE_SECURE = False
+    settings.SECOND_FACTOR_ROLES = []
+    settings.STORAGES = {
+        **settings.STORAGES,
+        "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+    }
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _no_broker() -> None:
+    """What a test sends to Celery stays in this process and is never run behind its back."""
+    from portfolio.celery import app
+
+    app.conf.update(broker_url="memory://", broker_transport_options={})
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """Debian's own browser, one for the session; a test opens pages in contexts of its own."""
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGUMENTS)
+        yield browser
+        browser.close()
