@@ -23,7 +23,7 @@ def add_months(day: date, months: int) -> date:
 
 
 def add_years(day: date, years: int) -> date:
-    """The anniversary; 29 February gives 28 February in a common year. Last day of "no more than N years after"."""
+    """The anniversary, the last day of "no more than N years after"; 29 February may give 28 February."""
     return add_months(day, 12 * years)
 
 
@@ -56,7 +56,7 @@ def start_of_months_ending_with(day: date, months: int) -> date:
 
 
 def working_days_after(day: date, days: int, holidays: Collection[date]) -> date:
-    """The Nth working day counted from the day after `day`: Monday to Friday, less the nation's bank holidays."""
+    """The Nth working day, the first being the next: Monday to Friday, less the nation's bank holidays."""
     left = days
     while left > 0:
         day += _DAY
@@ -93,5 +93,7 @@ class AsOn:
 
     def passed(self, day: date) -> bool:
         """Is `day`, a last good day, over?"""
+        if self._day > day:
+            return True
         after = day_after(day)
         return after is not None and self.reached(after)

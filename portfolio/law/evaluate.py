@@ -1,30 +1,62 @@
-"""Facts and a day in, a standing out: what is asked, what stands in the way, until when, and what changes next.
+"""Facts and a day in, a standing out: what is asked, what stands in the way, until when, what changes next.
 
 Each rule is heard on its own line of time. It is asked on the day, then only on the days on which it said it
 might turn, earliest first over all rules, until everything the answer has to say is settled.
 """
 
+from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date, timedelta
 from heapq import heapify, heappop, heappush
-from typing import Any, NamedTuple
+from itertools import chain
+from typing import Any, NamedTuple, TypeVar
 
 from .dates import AsOn
 from .home import Home
 from .lawbook import Finding, Lawbook, Topic, Voice
 from .model import Answer, Basis, Building, Duty, Part, Reason, Requirement, Standing, State, Unit
 
+T = TypeVar("T")
 _DAY = timedelta(days=1)
 
 
-class Spoken(NamedTuple):
-    """One voice's share of a standing on one day."""
+class Heard(NamedTuple):
+    """What one voice says on one day."""
 
-    requirement: Requirement | None
-    let_bars: tuple[Reason, ...] = ()
-    sale_bars: tuple[Reason, ...] = ()
-    let_warnings: tuple[Reason, ...] = ()
-    sale_warnings: tuple[Reason, ...] = ()
-    duties: tuple[Duty, ...] = ()
+    voice: Voice
+    found: Finding
+    goes_on: bool
+    """A tenancy is running that is held to this, so that a failure is a continuing breach."""
+
+    @property
+    def let_bars(self) -> tuple[Reason, ...]:
+        return self.found.problems if self.voice.topic.let == "block" else ()
+
+    @property
+    def sale_bars(self) -> tuple[Reason, ...]:
+        return self._sale_problems if self.voice.topic.sale == "block" else ()
+
+    @property
+    def let_warnings(self) -> tuple[Reason, ...]:
+        topic, found = self.voice.topic, self.found
+        said = found.problems if topic.let == "warn" else ()
+        breaches = (
+            (_continuing(one) for one in found.problems if one.kind != "unknown") if self.goes_on else ()
+        )
+        return (*found.warnings, *said, *breaches) if topic.let != "none" else ()
+
+    @property
+    def sale_warnings(self) -> tuple[Reason, ...]:
+        gate = self.voice.topic.sale
+        return (
+            self.found.sale_warnings + (self._sale_problems if gate == "warn" else ())
+            if gate != "none"
+            else ()
+        )
+
+    @property
+    def _sale_problems(self) -> tuple[Reason, ...]:
+        return self.found.problems if self.found.sale_problems is None else self.found.sale_problems
 
 
 def evaluate(book: Lawbook, building: Building, unit: Unit, on: date) -> Standing:
@@ -33,47 +65,48 @@ def evaluate(book: Lawbook, building: Building, unit: Unit, on: date) -> Standin
     The answer does not depend on the order of records, and holds unchanged until the day before `changes_on`.
     """
     home = Home(building, unit)
-    voices = book.voices[building.nation]
-    spoken: list[Spoken] = []
+    heard: list[Heard] = []
     turning: list[tuple[date, int]] = []
-    for place, voice in enumerate(voices):
+    for place, voice in enumerate(book.voices[building.nation]):
         said, turns = _hear(voice, home, on)
-        spoken.append(said)
+        heard.append(said)
         if turns is not None:
             turning.append((turns, place))
-    spoken += _not_held(book, building)
-    let_clear = not any(said.let_bars for said in spoken)
-    sale_clear = not any(said.sale_bars for said in spoken)
-    changes, let_ends, sale_ends = _ahead(voices, home, spoken, turning, let_clear, sale_clear)
-    return Standing(
-        unit.ref,
-        on,
-        Answer(let_clear, let_ends, _all(spoken, 1), _all(spoken, 3)),
-        Answer(sale_clear, sale_ends, _all(spoken, 2), _all(spoken, 4)),
-        tuple(said.requirement for said in spoken if said.requirement is not None),
-        _all(spoken, 5),
-        changes,
-        tuple((pack.name, pack.version) for pack in book.speaking(building.nation)),
+    gap = _not_held(book, building)
+    let_bars, sale_bars = (
+        _all(one.let_bars for one in heard) + gap,
+        _all(one.sale_bars for one in heard) + gap,
     )
+    changes, let_ends, sale_ends = _ahead(home, heard, turning, not let_bars, not sale_bars)
+    let = Answer(not let_bars, let_ends, let_bars, _all(one.let_warnings for one in heard))
+    sale = Answer(not sale_bars, sale_ends, sale_bars, _all(one.sale_warnings for one in heard))
+    requirements = [_requirement_of(one) for one in heard if one.voice.verdict] + [
+        _missing(one) for one in gap
+    ]
+    duties = _all(one.found.duties for one in heard)
+    packs = book.versions[building.nation]
+    return Standing(unit.ref, on, let, sale, tuple(requirements), duties, changes, packs)
 
 
-def _all(spoken: list[Spoken], share: int) -> Any:
-    return tuple(one for said in spoken for one in said[share])
+def _all(shares: Iterable[tuple[T, ...]]) -> tuple[T, ...]:
+    return tuple(chain.from_iterable(shares))
 
 
 def _ahead(
-    voices: tuple[Voice, ...], home: Home, spoken: list[Spoken], turning: list[tuple[date, int]],
-    let_clear: bool, sale_clear: bool,
-) -> tuple[date | None, date | None, date | None]:  # fmt: skip
+    home: Home, heard: list[Heard], turning: list[tuple[date, int]], let_clear: bool, sale_clear: bool
+) -> tuple[date | None, date | None, date | None]:
     """The first day anything differs, and the last days on which a clear let and a clear sale stay clear."""
     changes = let_ends = sale_ends = None
     heapify(turning)
-    while turning and (changes is None or (let_clear and let_ends is None) or (sale_clear and sale_ends is None)):
+    while turning and (changes is None or (let_clear and not let_ends) or (sale_clear and not sale_ends)):
         day, place = heappop(turning)
-        said, turns = _hear(voices[place], home, day)
+        voice = heard[place].voice
+        if changes and (let_ends or not let_clear) and voice.topic.sale != "block":
+            continue
+        said, turns = _hear(voice, home, day)
         if turns is not None:
             heappush(turning, (turns, place))
-        if changes is None and said != spoken[place]:
+        if changes is None and said != heard[place]:
             changes = day
         if let_clear and let_ends is None and said.let_bars:
             let_ends = day - _DAY
@@ -82,43 +115,27 @@ def _ahead(
     return changes, let_ends, sale_ends
 
 
-def _hear(voice: Voice, home: Home, day: date) -> tuple[Spoken, date | None]:
+def _hear(voice: Voice, home: Home, day: date) -> tuple[Heard, date | None]:
     """What a voice says on a day, and the first later day on which it could say otherwise."""
     on, topic = AsOn(day), voice.topic
     if not on.reached(topic.begins):
-        return (_spoken(topic, home, on, _too_early(topic)) if voice.verdict else Spoken(None)), on.turns
+        return Heard(voice, _too_early(topic) if voice.verdict else Finding(), False), on.turns
     found = voice.rule(home, topic, on)
-    if voice.verdict:
-        return _spoken(topic, home, on, found), on.turns
-    return Spoken(None, (), (), found.warnings, found.sale_warnings, found.duties), on.turns
+    held = bool(found.problems) and topic.continuing and found.continuing
+    return Heard(voice, found, held and bool(home.running(on))), on.turns
 
 
-def _spoken(topic: Topic, home: Home, on: AsOn, found: Finding) -> Spoken:
-    """A finding sent through the topic's gates: what blocks is a bar, what warns a warning."""
-    requirement = Requirement(
-        topic.id, topic.title, found.state, found.due, found.certificate, topic.source,
-        found.basis or topic.basis, found.parts,
-    )  # fmt: skip
-    let, sale = found.problems, found.problems if found.sale_problems is None else found.sale_problems
-    if not (let or sale or found.warnings or found.sale_warnings):
-        return Spoken(requirement)
-    let_warnings = found.warnings + (let if topic.let == "warn" else ())
-    if topic.continuing and found.continuing and let and home.running(on):
-        let_warnings += tuple(_continuing(reason) for reason in let if reason.kind != "unknown")
-    return Spoken(
-        requirement,
-        let if topic.let == "block" else (),
-        sale if topic.sale == "block" else (),
-        let_warnings if topic.let != "none" else (),
-        found.sale_warnings + (sale if topic.sale == "warn" else ()) if topic.sale != "none" else (),
+def _requirement_of(heard: Heard) -> Requirement:
+    topic, found = heard.voice.topic, heard.found
+    basis = found.basis or topic.basis
+    return Requirement(
+        topic.id, topic.title, found.state, found.due, found.certificate, topic.source, basis, found.parts
     )
 
 
 def _continuing(reason: Reason) -> Reason:
     says = f"While the home is let this goes on: {reason.says[:1].lower()}{reason.says[1:]}"
-    return Reason(
-        reason.requirement, reason.kind, reason.of, reason.since, says, reason.cure, reason.source, reason.basis
-    )
+    return replace(reason, says=says)
 
 
 def _too_early(topic: Topic) -> Finding:
@@ -128,22 +145,25 @@ def _too_early(topic: Topic) -> Finding:
     return Finding(State.UNKNOWN, problems=(reason,))
 
 
-def _not_held(book: Lawbook, building: Building) -> list[Spoken]:
+def _not_held(book: Lawbook, building: Building) -> tuple[Reason, ...]:
     """A nation not recorded, or one whose own law is not held, bars both."""
     nation = building.nation
     if nation is not None and book.holds(nation):
-        return []
+        return ()
     if nation is None:
-        wanted, title = "nation", "Which nation's law applies"
-        says, cure = "Not recorded: which nation the building is in (nation).", "Record which nation the building is in."
-    else:
-        name = nation.replace("_", " ").title()
-        wanted, title = "law_not_held", f"The law of {name}"
-        says, cure = f"The law of {name} is not held here, so nothing can be cleared.", "Ask someone who knows that law."
-    source = "no law held"
-    reason = Reason(wanted, "unknown", None, None, says, cure, source, Basis.HOUSE_POLICY)
-    requirement = Requirement(wanted, title, State.UNKNOWN, None, None, source, Basis.HOUSE_POLICY)
-    return [Spoken(requirement, (reason,), (reason,))]
+        says = "Not recorded: which nation the building is in (nation)."
+        return (_gap("nation", says, "Record which nation the building is in."),)
+    says = f"The law of {nation.replace('_', ' ').title()} is not held here, so nothing can be cleared."
+    return (_gap("law_not_held", says, "Ask someone who knows that law."),)
+
+
+def _gap(wanted: str, says: str, cure: str) -> Reason:
+    return Reason(wanted, "unknown", None, None, says, cure, "no law held", Basis.HOUSE_POLICY)
+
+
+def _missing(gap: Reason) -> Requirement:
+    title = "The law of the nation the home is in"
+    return Requirement(gap.requirement, title, State.UNKNOWN, None, None, gap.source, gap.basis)
 
 
 def as_json(standing: Standing) -> dict[str, Any]:
@@ -173,8 +193,8 @@ def _answer(answer: Answer) -> dict[str, Any]:
 
 def _reason(one: Reason) -> dict[str, Any]:
     return {
-        "requirement": one.requirement, "kind": one.kind, "of": one.of, "since": _iso(one.since), "says": one.says,
-        "cure": one.cure, "source": one.source, "basis": one.basis.value,
+        "requirement": one.requirement, "kind": one.kind, "of": one.of, "since": _iso(one.since),
+        "says": one.says, "cure": one.cure, "source": one.source, "basis": one.basis.value,
     }  # fmt: skip
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from typing import NamedTuple, cast
+from typing import Any, NamedTuple
 
 from .dates import AsOn
 from .home import Home
@@ -63,8 +63,8 @@ class Topic:
     """Gate for letting: block, warn, info or none."""
     sale: str
     begins: date
-    instrument: str
-    provision: str
+    source: str
+    """Instrument and provision, as an answer cites them."""
     url: str
     basis: Basis
     checked_on: date
@@ -79,31 +79,31 @@ class Topic:
     shelf: Mapping[str, "Topic"] = field(repr=False, compare=False)
     """Every topic of the book by id, for the few rules that read another's."""
 
-    @property
-    def source(self) -> str:
-        return f"{self.instrument}, {self.provision}"
+    def at(self, name: str, on: AsOn) -> Any:
+        """The value in force, of the type the rule said it needs.
 
-    def at(self, name: str, on: AsOn) -> Value:
-        """The value in force; asked through `on`, so a later change in the law becomes a turning day."""
+        It is asked through `on`, so that a later change in the law becomes a turning day.
+        """
         entries = self.values[name]
         found = entries[0]
-        for later in entries[1:]:
-            if not on.reached(later.start):
-                break
-            found = later
+        if len(entries) > 1:
+            for later in entries[1:]:
+                if not on.reached(later.start):
+                    break
+                found = later
         return found.value
 
     def number(self, name: str, on: AsOn) -> int:
-        return cast(int, self.at(name, on))
-
-    def flag(self, name: str, on: AsOn) -> bool:
-        return cast(bool, self.at(name, on))
+        value: int = self.at(name, on)
+        return value
 
     def words(self, name: str, on: AsOn) -> tuple[str, ...]:
-        return cast(tuple[str, ...], self.at(name, on))
+        value: tuple[str, ...] = self.at(name, on)
+        return value
 
     def day(self, name: str, on: AsOn) -> date:
-        return cast(date, self.at(name, on))
+        value: date = self.at(name, on)
+        return value
 
     def entry_on(self, name: str, day: date) -> Dated | None:
         """The entry in force on a settled day, such as the day of a check; None before the first."""
@@ -159,6 +159,9 @@ class Lawbook:
     packs: tuple[Pack, ...]
     topics: Mapping[str, Topic]
     voices: Mapping[str | None, tuple[Voice, ...]]
+    """By nation; under None those that speak for every nation, for a home whose nation is not recorded."""
+    versions: Mapping[str | None, tuple[tuple[str, str], ...]]
+    """Name and version of the packs that speak, likewise."""
 
     def value(self, requirement_id: str, name: str, on: date) -> Value:
         """A dated value of a requirement, such as `max_penalty_gbp`, on a day.
@@ -172,17 +175,15 @@ class Lawbook:
             raise LookupError(f"{requirement_id} holds no value {name!r}.")
         entry = topic.entry_on(name, on)
         if entry is None:
-            raise LookupError(f"{requirement_id}.{name} is held from {topic.values[name][0].start}, not on {on}.")
+            first = topic.values[name][0].start
+            raise LookupError(f"{requirement_id}.{name} is held from {first}, not on {on}.")
         return entry.value
 
     def holds(self, nation: str) -> bool:
         """Is there a pack for this very nation, not only ones it shares?"""
         return any(pack.name == nation for pack in self.packs)
 
-    def speaking(self, nation: str | None) -> tuple[Pack, ...]:
-        """The packs that speak for a nation; with no nation recorded, those that speak for all of them."""
-        return tuple(pack for pack in self.packs if covers(pack, nation))
-
 
 def covers(pack: Pack, nation: str | None) -> bool:
+    """Does a pack speak for a nation? With no nation recorded, only one that speaks for all of them."""
     return nation in pack.nations if nation else set(NATIONS) <= set(pack.nations)

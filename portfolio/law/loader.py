@@ -22,8 +22,9 @@ _TEXT, _DAY, _BOOL, _TABLE, _LIST = "text", "a day such as 2026-11-25", "true or
 _TYPES: dict[str, type] = {_TEXT: str, _DAY: date, _BOOL: bool, _TABLE: dict, _LIST: list}
 _PACK = {"name": _TEXT, "title": _TEXT, "version": _TEXT, "released": _DAY, "nations": _LIST}
 _TOPIC = {
-    "id": _TEXT, "title": _TEXT, "rule": _TEXT, "begins": _DAY, "instrument": _TEXT, "provision": _TEXT, "url": _TEXT,
-    "basis": _TEXT, "checked_on": _DAY, "checked_by": _TEXT, "continuing": _BOOL, "gate": _TABLE,
+    "id": _TEXT, "title": _TEXT, "rule": _TEXT, "begins": _DAY, "instrument": _TEXT, "provision": _TEXT,
+    "url": _TEXT, "basis": _TEXT, "checked_on": _DAY, "checked_by": _TEXT, "continuing": _BOOL,
+    "gate": _TABLE,
 }  # fmt: skip
 _TOPIC_MORE = {"duty_rule": _TEXT, "duties": _TABLE, "values": _TABLE, "announced": _LIST, "notes": _TEXT}
 _VALUE = {"from": _DAY, "source": _TEXT, "basis": _TEXT}
@@ -69,7 +70,12 @@ def _read(folder: Path) -> Lawbook:
     shelf: dict[str, Topic] = {}
     packs = tuple(_pack(file, shelf) for file in files)
     voices = {nation: _voices(packs, nation) for nation in (*NATIONS, None)}
-    return Lawbook(packs, shelf, voices)
+    versions = {nation: _versions(packs, nation) for nation in voices}
+    return Lawbook(packs, shelf, voices, versions)
+
+
+def _versions(packs: tuple[Pack, ...], nation: str | None) -> tuple[tuple[str, str], ...]:
+    return tuple((pack.name, pack.version) for pack in packs if covers(pack, nation))
 
 
 def _voices(packs: tuple[Pack, ...], nation: str | None) -> tuple[Voice, ...]:
@@ -87,14 +93,18 @@ def _toml(file: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(file.read_text(encoding="utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise _Place(file).fault(f"not readable as TOML ({error})", "Correct the file at that place.") from error
+        raise _Place(file).fault(
+            f"not readable as TOML ({error})", "Correct the file at that place."
+        ) from error
 
 
 def _pack(file: Path, shelf: dict[str, Topic]) -> Pack:
     place, data = _Place(file), _toml(file)
     _check_keys(place, data, _PACK, {})
     if data["name"] != file.parent.name:
-        raise (place / "name").fault(f"{data['name']!r} is not the folder's name", f"Write {file.parent.name!r}.")
+        raise (place / "name").fault(
+            f"{data['name']!r} is not the folder's name", f"Write {file.parent.name!r}."
+        )
     for nation in data["nations"]:
         _one_of(place / "nations", nation, NATIONS)
     topics = []
@@ -102,12 +112,16 @@ def _pack(file: Path, shelf: dict[str, Topic]) -> Pack:
         if one != file:
             topic = _topic(one, data["name"], shelf)
             if topic.id in shelf:
-                raise (_Place(one) / "id").fault(f"{topic.id!r} is used twice", "Give each requirement its own id.")
+                raise (_Place(one) / "id").fault(
+                    f"{topic.id!r} is used twice", "Give each requirement its own id."
+                )
             shelf[topic.id] = topic
             topics.append(topic)
     ordered = tuple(sorted(topics, key=lambda topic: topic.id))
     _check_reads(file, ordered, shelf)
-    return Pack(data["name"], data["title"], data["version"], data["released"], tuple(data["nations"]), ordered)
+    return Pack(
+        data["name"], data["title"], data["version"], data["released"], tuple(data["nations"]), ordered
+    )
 
 
 def _check_reads(file: Path, topics: tuple[Topic, ...], shelf: Mapping[str, Topic]) -> None:
@@ -124,10 +138,12 @@ def _topic(file: Path, pack: str, shelf: Mapping[str, Topic]) -> Topic:
     _check_keys(place, data, _TOPIC, _TOPIC_MORE)
     _check_keys(place / "gate", data["gate"], {"let": _TEXT, "sale": _TEXT}, {})
     gate = [_one_of(place / "gate" / purpose, data["gate"][purpose], GATES) for purpose in ("let", "sale")]
-    values = {name: _values(place / "values" / name, entries) for name, entries in data.get("values", {}).items()}
+    values = {
+        name: _values(place / "values" / name, entries) for name, entries in data.get("values", {}).items()
+    }
     topic = Topic(
         id=data["id"], title=data["title"], pack=pack, let=gate[0], sale=gate[1], begins=data["begins"],
-        instrument=data["instrument"], provision=data["provision"], url=data["url"],
+        source=f"{data['instrument']}, {data['provision']}", url=data["url"],
         basis=_basis(place, data), checked_on=data["checked_on"], checked_by=data["checked_by"],
         continuing=data["continuing"], rule=data["rule"], duty_rule=data.get("duty_rule"),
         duty_titles=data.get("duties", {}), values=values, announced=_announced(place, data), shelf=shelf,
@@ -146,16 +162,24 @@ def _check_needs(place: _Place, key: str, topic: Topic, name: str) -> None:
     for value, kind in rule.needs.items():
         where = place / "values" / value
         if value not in topic.values:
-            raise where.fault(f"missing, and the rule {name} needs it", f"Add [[values.{value}]] with {_KINDS[kind]}.")
+            raise where.fault(
+                f"missing, and the rule {name} needs it", f"Add [[values.{value}]] with {_KINDS[kind]}."
+            )
         first = topic.values[value][0]
         if first.start > topic.begins:
-            raise where.fault(f"gap: nothing from {topic.begins} to {first.start}", "Let the first entry start then.")
+            raise where.fault(
+                f"gap: nothing from {topic.begins} to {first.start}", "Let the first entry start then."
+            )
         for number, entry in enumerate(topic.values[value]):
             if not _is_kind(entry.value, kind):
-                raise (where / number / "value").fault(f"{entry.value!r} is of the wrong type", f"Write {_KINDS[kind]}.")
+                raise (where / number / "value").fault(
+                    f"{entry.value!r} is of the wrong type", f"Write {_KINDS[kind]}."
+                )
     for duty in rule.duties:
         if duty not in topic.duty_titles:
-            raise (place / "duties" / duty).fault("missing, and the duty rule reports it", "Give the duty a title.")
+            raise (place / "duties" / duty).fault(
+                "missing, and the duty rule reports it", "Give the duty a title."
+            )
 
 
 def _is_kind(value: Value, kind: type) -> bool:
@@ -167,7 +191,9 @@ def _is_kind(value: Value, kind: type) -> bool:
 def _values(place: _Place, entries: object) -> tuple[Dated, ...]:
     """The dated entries of one value: in order, without overlap or gap, the last one open."""
     if not isinstance(entries, list) or not entries:
-        raise place.fault("not a list of dated entries", f"Write it as [[{place.key}]] with from, value, source, basis.")
+        raise place.fault(
+            "not a list of dated entries", f"Write it as [[{place.key}]] with from, value, source, basis."
+        )
     found: list[Dated] = []
     for number, entry in enumerate(entries):
         where = place / number
@@ -175,7 +201,9 @@ def _values(place: _Place, entries: object) -> tuple[Dated, ...]:
         if number:
             _check_follows(where, found[-2], found[-1])
     if found[-1].end is not None:
-        raise (place / (len(found) - 1) / "until").fault("gap: nothing is held after it", "Add what follows, or drop it.")
+        raise (place / (len(found) - 1) / "until").fault(
+            "gap: nothing is held after it", "Add what follows, or drop it."
+        )
     return tuple(found)
 
 
@@ -197,7 +225,9 @@ def _dated(where: _Place, entry: object) -> Dated:
     _check_keys(where, rest, _VALUE, {"until": _DAY, "confidence": _TEXT})
     end = entry.get("until")
     if end is not None and end < entry["from"]:
-        raise (where / "until").fault(f"{end} is before from, {entry['from']}", "Until is the last day it holds.")
+        raise (where / "until").fault(
+            f"{end} is before from, {entry['from']}", "Until is the last day it holds."
+        )
     value = _value(where / "value", entry["value"])
     return Dated(entry["from"], end, value, entry["source"], _basis(where, entry), entry.get("confidence"))
 
@@ -207,7 +237,9 @@ def _value(where: _Place, value: object) -> Value:
         return tuple(value)
     if isinstance(value, (int, float, bool, str, date)) and not isinstance(value, datetime):
         return value
-    raise where.fault(f"{value!r} is of the wrong type", "Write a number, true or false, text, a day or a list of words.")
+    raise where.fault(
+        f"{value!r} is of the wrong type", "Write a number, true or false, text, a day or a list of words."
+    )
 
 
 def _announced(place: _Place, data: Mapping[str, Any]) -> tuple[Announced, ...]:
@@ -231,7 +263,9 @@ def _one_of(where: _Place, value: object, allowed: tuple[str, ...]) -> str:
     return str(value)
 
 
-def _check_keys(where: _Place, data: Mapping[str, Any], wanted: Mapping[str, str], more: Mapping[str, str]) -> None:
+def _check_keys(
+    where: _Place, data: Mapping[str, Any], wanted: Mapping[str, str], more: Mapping[str, str]
+) -> None:
     """Every key known and of its type, none missing, no text left empty."""
     for key in data:
         if key not in wanted and key not in more:

@@ -215,7 +215,7 @@ class State(StrEnum):
 
 
 class Basis(StrEnum):
-    """How sure we are of a value: the words of the text, a reading of them, memory, or the house's own rule."""
+    """How sure we are: the words of the text, a reading of them, memory, or the house's own rule."""
 
     TEXT = "text"
     INTERPRETATION = "interpretation"

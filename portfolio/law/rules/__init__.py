@@ -1,4 +1,4 @@
-"""One module for each subject. A rule is a pure function of a home, a topic and a day that answers questions."""
+"""One module for each subject. A rule is a pure function of a home, a topic and a day to be asked."""
 
 from . import alarms, danger, electrical, energy, gas, licensing
 from .registry import RULES, Rule

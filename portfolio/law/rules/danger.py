@@ -12,9 +12,9 @@ SCHEME_WORDS = {
 }  # fmt: skip
 
 
-@rule(**dict.fromkeys(SCHEMES, list))
+@rule(dict.fromkeys(SCHEMES, list))
 def open_dangers(home: Home, law: Topic, on: AsOn) -> Finding:
-    """Every open defect whose code the pack lists bars both; only confirmation lifts it (house policy, no statute)."""
+    """An open defect whose code the pack lists bars both until confirmed put right (house policy, no statute)."""
     if home.defects is None:
         return law.unknown(law.unrecorded("defects", "the list of defects, even if it is empty"))
     listed = (d for d in home.defects if d.code in law.words(d.scheme, on))

@@ -1,6 +1,6 @@
 """Duties in common: a copy of a paper to each tenant, and something owed after a request."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date
 
 from ..dates import AsOn, day_after, within_days_of
@@ -23,8 +23,10 @@ def duty(
     return Duty(f"{law.id}.{name}", law.duty_titles[name], due, party, of, state, told.source, told.basis)
 
 
-def reported(law: Topic, duties: Iterable[Duty], *, sale: bool = False) -> Finding:
+def reported(law: Topic, duties: Sequence[Duty], *, sale: bool = False) -> Finding:
     """The duties in a stable order, one of each, and a warning for every late one."""
+    if not duties:
+        return Finding()
     worst: dict[tuple[object, ...], Duty] = {}
     for one in duties:
         key = (one.due is None, one.due or date.min, one.id, one.party or "", one.of or "")
@@ -38,13 +40,14 @@ def reported(law: Topic, duties: Iterable[Duty], *, sale: bool = False) -> Findi
 def _late(law: Topic, one: Duty) -> Reason:
     since = day_after(one.due) if one.due else None
     says = f"Late: {one.title[:1].lower()}{one.title[1:]}."
-    return Reason(law.id, "late", one.of, since, says, "Do it and record the day it was done.", one.source, one.basis)
+    cure = "Do it and record the day it was done."
+    return Reason(law.id, "late", one.of, since, says, cure, one.source, one.basis)
 
 
 def copies_to_tenants(
     home: Home, law: Topic, on: AsOn, papers: Iterable[tuple[str, date]], since: date
 ) -> list[Duty]:
-    """A copy of each paper to each tenant: by move-in where it came first, else within `copy_days` of its day.
+    """A copy of each paper to each tenant: by move-in if it came first, else within `copy_days` of its day.
 
     Nothing is asked for a day before `since`, when the duty began.
     """

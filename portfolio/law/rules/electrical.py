@@ -10,7 +10,16 @@ from ..model import Certificate, Defect, Duty, Reason, State
 from .danger import open_danger
 from .duties import copies_to_tenants, duty, reported
 from .registry import rule
-from .scope import NOT_APPLICABLE, is_long_letting, landlord_doubt, letting_doubt, no_list, undated, weighed
+from .scope import (
+    NOT_APPLICABLE,
+    is_long_letting,
+    is_settled,
+    landlord_doubt,
+    letting_doubt,
+    no_list,
+    undated,
+    weighed,
+)
 
 _NEEDS = {
     "interval_years": int, "failing_codes": list, "long_letting_years": int,
@@ -18,7 +27,7 @@ _NEEDS = {
 }  # fmt: skip
 
 
-@rule(**_NEEDS)
+@rule(_NEEDS)
 def condition_report(home: Home, law: Topic, on: AsOn) -> Finding:
     """A satisfactory report no more than five years old, or younger where it says so; reg 3(1)-(2).
 
@@ -27,8 +36,11 @@ def condition_report(home: Home, law: Topic, on: AsOn) -> Finding:
     """
     if _is_outside(home, law, on):
         return NOT_APPLICABLE
+    found = _report(home, law, on)
+    if is_settled(found):
+        return found
     doubts = landlord_doubt(home, law) + letting_doubt(home, law)
-    return weighed(_report(home, law, on), doubts)._replace(continuing=_binds_running(home, law, on))
+    return weighed(found, doubts)._replace(continuing=_binds_running(home, law, on))
 
 
 def _is_outside(home: Home, law: Topic, on: AsOn) -> bool:
@@ -49,8 +61,9 @@ def _report(home: Home, law: Topic, on: AsOn) -> Finding:
     if home.defects is None:
         unknowns.append(law.unrecorded("defects", "the list of defects, even if it is empty"))
     if papers.undated or not papers.counted:
-        missing = law.reason("missing", "There is no electrical report.", "Have the installation inspected and tested.")
-        state = State.UNKNOWN if papers.undated else State.NOT_MET
+        cure = "Have the installation inspected and tested."
+        missing = law.reason("missing", "There is no electrical report.", cure)
+        state = State.UNKNOWN if unknowns and not dangers else State.NOT_MET
         return Finding(state, problems=(*(unknowns or [missing]), *dangers))
     judged = [(p, last_good_day(p, law.number("interval_years", on))) for p in papers.latest()]
     paper, due = min(judged, key=lambda pair: (pair[1], pair[0].ref))
@@ -70,7 +83,8 @@ def last_good_day(paper: Certificate, interval_years: int) -> date:
         raise ValueError(f"{paper.ref} has no day of inspection.")
     days = [add_years(paper.inspected, interval_years)]
     if paper.next_within_years is not None:
-        days.append(add_months(paper.inspected, floor(12 * max(0, min(paper.next_within_years, interval_years)))))
+        years = max(0, min(paper.next_within_years, interval_years))
+        days.append(add_months(paper.inspected, floor(12 * years)))
     if paper.until is not None:
         days.append(paper.until)
     return min(days)
@@ -80,9 +94,10 @@ def _faults(home: Home, law: Topic, on: AsOn, paper: Certificate, last: date) ->
     """What is wrong with the governing report itself."""
     faults = []
     if paper.outcome is None:
-        faults.append(law.unrecorded("outcome", "whether the electrical report was satisfactory", of=paper.ref))
+        words = "whether the electrical report was satisfactory"
+        faults.append(law.unrecorded("outcome", words, of=paper.ref))
     elif paper.outcome == "unsatisfactory" and not _is_put_right(home, law, on, paper):
-        says = "The latest electrical report is unsatisfactory and the work it asks for is not confirmed as done."
+        says = "The latest electrical report is unsatisfactory and is not confirmed as put right."
         cure = "Have every C1, C2 and FI on it put right and confirmed, or have a new inspection."
         faults.append(law.reason("failed", says, cure, of=paper.ref, since=paper.inspected))
     if on.passed(last):
@@ -97,7 +112,7 @@ def _failing(home: Home, law: Topic, on: AsOn, paper: Certificate) -> tuple[Defe
 
 
 def _is_put_right(home: Home, law: Topic, on: AsOn, paper: Certificate) -> bool:
-    """An unsatisfactory report with no failing defect on record has defects nobody has recorded: not put right."""
+    """An unsatisfactory report with no failing defect on record has defects that nobody recorded."""
     failing = _failing(home, law, on, paper)
     return bool(failing) and all(d.confirmed is not None and on.reached(d.confirmed) for d in failing)
 
@@ -117,12 +132,12 @@ _DUTIES = (
     "copy_to_tenant", "copy_to_prospect", "copy_to_council", "remedial_work", "confirm_to_tenant",
     "confirm_to_council",
 )  # fmt: skip
+_CLOCKS = dict.fromkeys(
+    ("copy_days", "prospect_copy_days", "council_copy_days", "remedial_days", "confirm_days"), int
+)
 
 
-@rule(
-    duties=_DUTIES, copy_days=int, prospect_copy_days=int, council_copy_days=int, remedial_days=int,
-    confirm_days=int, **_NEEDS,
-)  # fmt: skip
+@rule(_NEEDS | _CLOCKS, duties=_DUTIES)
 def report_duties(home: Home, law: Topic, on: AsOn) -> Finding:
     """Copies, remedial work and its confirmation for the report that governs; reg 3(3)-(6)."""
     if _is_outside(home, law, on) or not home.has_papers:
@@ -134,7 +149,7 @@ def report_duties(home: Home, law: Topic, on: AsOn) -> Finding:
     found = copies_to_tenants(home, law, on, [(p.ref, day) for p, day in latest], since)
     found += _on_request(home, law, on, [p.ref for _, p in papers.counted], latest)
     for paper, day in latest:
-        found += _after_failure(home, law, on, paper, day, since)
+        found += _after_failure(home, law, on, paper, day) if day >= since else []
     return reported(law, found)
 
 
@@ -153,10 +168,10 @@ def _on_request(
     return found
 
 
-def _after_failure(home: Home, law: Topic, on: AsOn, paper: Certificate, day: date, since: date) -> list[Duty]:
+def _after_failure(home: Home, law: Topic, on: AsOn, paper: Certificate, day: date) -> list[Duty]:
     """The work a failing report asks for, and telling the tenant and the council once it is done."""
     failing = _failing(home, law, on, paper)
-    if day < since or (paper.outcome != "unsatisfactory" and not failing):
+    if paper.outcome != "unsatisfactory" and not failing:
         return []
     days = law.number("remedial_days", on)
     if paper.remedy_within_days is not None:
@@ -164,7 +179,8 @@ def _after_failure(home: Home, law: Topic, on: AsOn, paper: Certificate, day: da
     ends = [d.completed or d.confirmed for d in failing]
     known = [end for end in ends if end is not None and on.reached(end)]
     done = bool(ends) and len(known) == len(ends)
-    work = duty(law, "remedial_work", days_starting_with(day, days), done, on, value="remedial_days", of=paper.ref)
+    due = days_starting_with(day, days)
+    work = duty(law, "remedial_work", due, done, on, value="remedial_days", of=paper.ref)
     return [work, *(_confirmations(home, law, on, paper, failing, max(known)) if done else [])]
 
 
@@ -177,9 +193,8 @@ def _confirmations(
     found = []
     for party in ("tenant", "council") if lived_in else ():
         whole = home.acts("confirmation_given", party, (paper.ref,), on)
-        each = all(home.acts("confirmation_given", party, (d.ref,), on) for d in failing)
+        done = bool(whole) or all(home.acts("confirmation_given", party, (d.ref,), on) for d in failing)
         found.append(
-            duty(law, f"confirm_to_{party}", due, bool(whole) or each, on, value="confirm_days", party=party, of=paper.ref)
+            duty(law, f"confirm_to_{party}", due, done, on, value="confirm_days", party=party, of=paper.ref)
         )
     return found
-

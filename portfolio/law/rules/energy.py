@@ -9,7 +9,7 @@ from ..lawbook import Finding, Topic
 from ..model import Certificate, Duty, Marketing, Reason, State
 from .duties import duty, reported
 from .registry import rule
-from .scope import NOT_APPLICABLE, landlord_doubt, letting_doubt, no_list, undated, weighed
+from .scope import NOT_APPLICABLE, is_settled, landlord_doubt, letting_doubt, no_list, undated, weighed
 
 
 class Governing(NamedTuple):
@@ -21,7 +21,7 @@ class Governing(NamedTuple):
 
 
 def governing(home: Home, law: Topic, on: AsOn) -> Governing:
-    """The latest registered certificate, even where an older one is better or lasts longer; reg 11 of SI 2012/3118.
+    """The latest registered certificate, even if an older one is better or lasts longer; SI 2012/3118 reg 11.
 
     Two registered on one day: the one that ends first, then the worse rating.
     """
@@ -40,13 +40,16 @@ def _last_good_day(paper: Certificate, years: int) -> date:
     return anniversary if paper.until is None else min(anniversary, paper.until)
 
 
-@rule(validity_years=int, grace_days=int)
+@rule({"validity_years": int, "grace_days": int})
 def certificate(home: Home, law: Topic, on: AsOn) -> Finding:
-    """A let needs a valid certificate; a sale needs one, or one ordered and no more than 28 days on the market; regs 6-7."""
+    """A let needs a valid certificate; a sale one, or one ordered and no more than 28 days of marketing."""
     if home.unit.dwelling == "room":
         return NOT_APPLICABLE
-    doubts = () if home.unit.dwelling else (law.unrecorded("dwelling", "whether this is a house, a flat or a room"),)
-    return weighed(_certificate(home, law, on), doubts)
+    found = _certificate(home, law, on)
+    if home.unit.dwelling is not None or is_settled(found):
+        return found
+    doubt = law.unrecorded("dwelling", "whether this is a house, a flat or a room")
+    return law.unknown(doubt, *(r for r in found.problems if r.kind == "unknown"))
 
 
 def _certificate(home: Home, law: Topic, on: AsOn) -> Finding:
@@ -71,10 +74,11 @@ def _certificate(home: Home, law: Topic, on: AsOn) -> Finding:
 def _sale_without(
     home: Home, law: Topic, on: AsOn, old: Certificate | None
 ) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
-    """Bars and warnings for a sale with no valid certificate. An order already answered by a certificate is spent."""
+    """Bars and warnings for a sale with no valid certificate. An order answered by a certificate is spent."""
     orders = home.papers("epc_commission", "issued", on)
     if orders.undated:
-        return tuple(undated(law, p.ref, "issued", "the order for an energy certificate") for p in orders.undated), ()
+        what = "the order for an energy certificate"
+        return tuple(undated(law, paper.ref, "issued", what) for paper in orders.undated), ()
     spent = old.registered if old and old.registered else date.min
     live = [paper for day, paper in orders.counted if day > spent]
     if not live:
@@ -94,7 +98,7 @@ def _sale_without(
 
 
 def _last_market_day(home: Home, law: Topic, on: AsOn) -> tuple[date | None, bool]:
-    """Last day the newest sale marketing may go on without a certificate; and whether a start is not recorded."""
+    """Last day the newest marketing may go on without a certificate; and whether a start is not recorded."""
     sales = [m.starts for m in home.unit.marketing or () if m.purpose == "sale"]
     if None in sales:
         return None, True
@@ -102,9 +106,13 @@ def _last_market_day(home: Home, law: Topic, on: AsOn) -> tuple[date | None, boo
     return (days_starting_with(max(begun), law.number("grace_days", on)) if begun else None), False
 
 
-@rule(duties=("within_7_days", "within_28_days"), effort_days=int, grace_days=int, validity_years=int)
+@rule(
+    {"validity_years": int, "effort_days": int, "grace_days": int}, duties=("within_7_days", "within_28_days")
+)
 def marketing_duties(home: Home, law: Topic, on: AsOn) -> Finding:
-    """Put on the market without a certificate: efforts to have it in 7 days, and it must be there by day 28; reg 7."""
+    """On the market without a certificate: efforts to have it in 7 days, and to be had by day 28; reg 7."""
+    if not home.unit.marketing:
+        return Finding()
     if home.unit.dwelling == "room" or not home.has_papers:
         return Finding()
     found = {purpose: _owed(home, law, on, purpose) for purpose in ("let", "sale")}
@@ -130,10 +138,13 @@ def _owed(home: Home, law: Topic, on: AsOn, purpose: str) -> list[Duty]:
     ]
 
 
-@rule(
-    reads=("ew_epc",), barred_ratings=list, letting_kinds=list, outside_landlords=list,
-    exemption_years=int, new_landlord_months=int, continuing_from=date,
-)  # fmt: skip
+_BAND_NEEDS = {
+    "barred_ratings": list, "letting_kinds": list, "outside_landlords": list, "exemption_years": int,
+    "new_landlord_months": int, "continuing_from": date,
+}  # fmt: skip
+
+
+@rule(_BAND_NEEDS, reads=("ew_epc",))
 def minimum_band(home: Home, law: Topic, on: AsOn) -> Finding:
     """No letting below band E unless an exemption is registered; SI 2015/962 regs 23 and 25, 31-36.
 
@@ -144,8 +155,11 @@ def minimum_band(home: Home, law: Topic, on: AsOn) -> Finding:
         return NOT_APPLICABLE
     if landlord is not None and landlord in law.words("outside_landlords", on):
         return NOT_APPLICABLE
-    found = weighed(_band(home, law, on), letting_doubt(home, law) + landlord_doubt(home, law))
-    return found._replace(continuing=on.reached(law.day("continuing_from", on)))
+    found = _band(home, law, on)
+    if is_settled(found):
+        return found
+    doubts = letting_doubt(home, law) + landlord_doubt(home, law)
+    return weighed(found, doubts)._replace(continuing=on.reached(law.day("continuing_from", on)))
 
 
 def _band(home: Home, law: Topic, on: AsOn) -> Finding:
@@ -180,7 +194,7 @@ def _exempted(home: Home, law: Topic, on: AsOn, paper: Certificate) -> Finding:
         return Finding(State.MET, end, ref)
     if unknowns:
         return law.unknown(*unknowns)
-    says = f"The energy band is {paper.rating}, below the lowest that may be let, and no exemption is running."
+    says = f"The energy band is {paper.rating}, too low to let, and no exemption is running."
     cure = "Improve the home and register a new certificate, or register an exemption that applies."
     return Finding(State.NOT_MET, None, paper.ref, (law.reason("below_standard", says, cure, of=paper.ref),))
 

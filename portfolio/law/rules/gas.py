@@ -12,7 +12,7 @@ from .registry import rule
 from .scope import NOT_APPLICABLE, is_long_letting, letting_doubt, no_list, undated, weighed
 
 _NEEDS = {
-    "interval_months": int, "window_months": int, "keep_anniversary": bool, "alignment_months": int,
+    "interval_months": int, "window_months": int, "keep_from": date, "alignment_months": int,
     "checked_appliances": list, "dangerous_results": list, "danger_codes": list, "long_letting_years": int,
 }  # fmt: skip
 _RANK = {State.MET: 0, State.NOT_APPLICABLE: 0, State.UNKNOWN: 1, State.NOT_MET: 2}
@@ -25,7 +25,7 @@ class Check(NamedTuple):
 
 
 class Chain(NamedTuple):
-    """One appliance's checks added up: the day by which the next must be made, and whether the last kept it."""
+    """One appliance's checks added up: the day the next is due by, and whether the last kept the old day."""
 
     appliance: Appliance
     last: Check | None
@@ -33,13 +33,13 @@ class Chain(NamedTuple):
     kept: bool
 
 
-@rule(**_NEEDS)
+@rule(_NEEDS)
 def landlord_check(home: Home, law: Topic, on: AsOn) -> Finding:
     """Each appliance the landlord provides checked in time and found safe; reg 36(3) read with reg 36A."""
     if is_long_letting(home, law.number("long_letting_years", on)):
         return NOT_APPLICABLE
-    if home.unit.appliances is None:
-        return weighed(no_list(law, "appliances"), letting_doubt(home, law))
+    if home.appliances is None:
+        return no_list(law, "appliances")
     wanted, nameless = _appliances(home, law, on)
     if not wanted and not nameless:
         return NOT_APPLICABLE
@@ -47,10 +47,13 @@ def landlord_check(home: Home, law: Topic, on: AsOn) -> Finding:
 
 
 def _appliances(home: Home, law: Topic, on: AsOn) -> tuple[list[Appliance], list[Reason]]:
-    """Those the landlord must have checked, and a reason for each that may be one. No owner recorded: the landlord's."""
+    """Those the landlord must have checked, and a reason for each that may be one.
+
+    An appliance whose owner is not recorded is taken to be the landlord's.
+    """
     kinds = law.words("checked_appliances", on)
     wanted, nameless = [], []
-    for one in sorted(home.unit.appliances or (), key=lambda a: a.ref):
+    for one in home.appliances or ():
         if one.owner == "tenant" or not (one.installed is None or on.reached(one.installed)):
             continue
         if one.kind is None:
@@ -84,7 +87,10 @@ def _checked(home: Home, law: Topic, on: AsOn, wanted: list[Appliance], unknowns
 
 
 def _checks_of(appliance: Appliance, records: tuple[tuple[date, Certificate], ...]) -> list[Check]:
-    """Its checks by day, oldest first. "Not tested" is no check; one before it was fitted was of another appliance."""
+    """Its checks by day, oldest first.
+
+    "Not tested" is no check, and a check made before the appliance was fitted was of another one.
+    """
     found: dict[date, Check] = {}
     for day, record in records:
         if appliance.installed is not None and day < appliance.installed:
@@ -102,23 +108,24 @@ def chain(law: Topic, appliance: Appliance, checks: list[Check]) -> Chain:
     A check inside the two months that end with the deadline counts as made on the deadline. An earlier one
     starts the year afresh from its own day; so does a late one.
     """
-    def number(name: str, day: date) -> int:
-        entry = law.entry_on(name, day) or law.values[name][0]
-        return int(str(entry.value))
-
-    deadline = None
+    deadline, kept = None, False
     if appliance.installed is not None:
-        deadline = add_months(appliance.installed, number("interval_months", appliance.installed))
-    kept = False
+        deadline = add_months(appliance.installed, law.number("interval_months", AsOn(appliance.installed)))
     for check in checks:
-        keep = law.entry_on("keep_anniversary", check.day)
-        kept = (
-            keep is not None and bool(keep.value) and deadline is not None
-            and start_of_months_ending_with(deadline, number("window_months", check.day)) <= check.day <= deadline
-        )  # fmt: skip
-        start = deadline if kept and deadline is not None else check.day
-        deadline = add_months(start, number("interval_months", check.day))
+        then = AsOn(check.day)
+        start = check.day
+        kept = deadline is not None and _keeps(law, then, deadline)
+        if deadline is not None and kept:
+            start = deadline
+        deadline = add_months(start, law.number("interval_months", then))
     return Chain(appliance, checks[-1] if checks else None, deadline, kept)
+
+
+def _keeps(law: Topic, then: AsOn, deadline: date) -> bool:
+    """Was a check made `then` inside the two months that end with the deadline, reg 36A being in force?"""
+    if then.passed(deadline) or not then.reached(law.day("keep_from", then)):
+        return False
+    return then.reached(start_of_months_ending_with(deadline, law.number("window_months", then)))
 
 
 def _judge(home: Home, law: Topic, on: AsOn, one: Chain, chains: list[Chain]) -> tuple[Part, list[Reason]]:
@@ -133,10 +140,10 @@ def _judge(home: Home, law: Topic, on: AsOn, one: Chain, chains: list[Chain]) ->
         reasons.append(law.reason("failed", says, cure, of=ref, since=one.last.day))
     if due is None or on.passed(due):
         kind = "lapsed" if one.last else "missing"
-        says = "An appliance's gas check is out of date." if one.last else "An appliance has no gas check on record."
+        fault = "'s gas check is out of date" if one.last else " has no gas check on record"
         since = day_after(due) if due else None
         cure = "Have it checked by a registered gas engineer and record the check."
-        reasons.append(law.reason(kind, says, cure, ref, since, value="interval_months"))
+        reasons.append(law.reason(kind, f"An appliance{fault}.", cure, ref, since, value="interval_months"))
     state = State.MET
     if reasons:
         state = State.UNKNOWN if all(r.kind == "unknown" for r in reasons) else State.NOT_MET
@@ -144,7 +151,7 @@ def _judge(home: Home, law: Topic, on: AsOn, one: Chain, chains: list[Chain]) ->
 
 
 def _aligned(new: Chain, chains: list[Chain], months: int) -> date | None:
-    """A first check may wait, once, up to two months for the day another appliance of the home is due; reg 36A."""
+    """A first check may wait, once, up to two months for the day another appliance is due; reg 36A."""
     if new.deadline is None:
         return None
     limit = add_months(new.deadline, months)
@@ -160,9 +167,9 @@ def _is_dangerous(home: Home, law: Topic, on: AsOn, check: Check) -> bool:
     return not found or not all(d.confirmed is not None and on.reached(d.confirmed) for d in found)
 
 
-@rule(duties=("copy_to_tenant",), copy_days=int, **_NEEDS)
+@rule(_NEEDS | {"copy_days": int}, duties=("copy_to_tenant",))
 def record_duties(home: Home, law: Topic, on: AsOn) -> Finding:
-    """A copy of each record now relied on: within 28 days to those living there, by move-in to a newcomer; reg 36(6)."""
+    """A copy of each record relied on: to those living there in 28 days, to others by move-in; reg 36(6)."""
     if not home.unit.tenancies or is_long_letting(home, law.number("long_letting_years", on)):
         return Finding()
     wanted, _ = _appliances(home, law, on)

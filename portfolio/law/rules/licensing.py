@@ -1,4 +1,4 @@
-"""Licences for shared and selectively licensed homes in England (Housing Act 2004 Parts 2 and 3, SI 2018/221)."""
+"""Licences for shared and selectively licensed homes in England (Housing Act 2004 Parts 2-3, SI 2018/221)."""
 
 from datetime import date
 from typing import NamedTuple
@@ -52,7 +52,7 @@ def decided(tests: Tests) -> tuple[bool, tuple[str, ...]]:
 
 
 def needed(home: Home, law: Topic, on: AsOn) -> Need:
-    """What the law asks for on the day; whether it is held is not looked at. A shared-home licence displaces the other."""
+    """What the law asks for, held or not. A licence for a shared home takes the place of the other."""
     if home.unit.landlord == "registered_provider":
         return NONE_NEEDED
     tests = [decided(_mandatory(home, law, on)), decided(_additional(home, law, on))]
@@ -67,7 +67,7 @@ def _at_least(number: int | None, least: int) -> bool | None:
 
 
 def _mandatory(home: Home, law: Topic, on: AsOn) -> Tests:
-    """Housing Act 2004 s.55(2)(a) with the description prescribed by SI 2018/221 art 4 (SI 2006/371 before it)."""
+    """Housing Act 2004 s.55(2)(a) with the description in SI 2018/221 art 4 (SI 2006/371 before it)."""
     people, storeys = home.unit.occupancy, law.number("min_storeys", on)
     tests: Tests = {
         "occupancy.persons": _at_least(people.persons, law.number("min_persons", on)),
@@ -79,7 +79,7 @@ def _mandatory(home: Home, law: Topic, on: AsOn) -> Tests:
 
 
 def _flat_test(home: Home, law: Topic, on: AsOn) -> Tests:
-    """A flat built as one in a block of three or more flats is outside; a house or a let room is not tested."""
+    """A flat built as one in a block of three or more flats is outside; a house or a room is not tested."""
     building = home.building
     if home.unit.dwelling in ("house", "room") or building.purpose_built is False:
         return {}
@@ -97,7 +97,7 @@ def _flat_test(home: Home, law: Topic, on: AsOn) -> Tests:
 
 
 def _additional(home: Home, law: Topic, on: AsOn) -> Tests:
-    """Housing Act 2004 s.56: where the council has designated the area, every house in multiple occupation."""
+    """Housing Act 2004 s.56: in an area the council has designated, every house in multiple occupation."""
     people = home.unit.occupancy
     return {
         "hmo.additional_licensing_area": home.unit.hmo.additional_licensing_area,
@@ -108,7 +108,7 @@ def _additional(home: Home, law: Topic, on: AsOn) -> Tests:
 
 
 def _selective(home: Home) -> Tests:
-    """Housing Act 2004 s.80: where the council has designated the area, every private let not shared with the landlord."""
+    """Housing Act 2004 s.80: in a designated area, a private let not shared with the landlord."""
     landlord = home.unit.landlord
     return {
         "hmo.selective_licensing_area": home.unit.hmo.selective_licensing_area,
@@ -116,11 +116,19 @@ def _selective(home: Home) -> Tests:
     }
 
 
-@rule(
-    min_persons=int, min_households=int, min_storeys=int, block_flats=int, additional_min_persons=int, max_years=int
-)  # fmt: skip
+_NEEDS = (
+    "min_persons",
+    "min_households",
+    "min_storeys",
+    "block_flats",
+    "additional_min_persons",
+    "max_years",
+)
+
+
+@rule(dict.fromkeys(_NEEDS, int))
 def licence(home: Home, law: Topic, on: AsOn) -> Finding:
-    """A licence in force wherever one is needed, or an application for it duly made and undecided; ss.61, 72, 85, 95."""
+    """A licence in force where one is needed, or an application made and undecided; ss.61, 72, 85, 95."""
     need = needed(home, law, on)
     if need == NONE_NEEDED:
         return NOT_APPLICABLE
@@ -146,15 +154,17 @@ def _held(home: Home, law: Topic, on: AsOn, kind: str) -> Finding:
     pending = _pending(home, on, kind)
     if pending is not None:
         says = f"The {words} is applied for and not decided; until then there is a defence, not a licence."
-        warning = law.reason("pending", says, "Press the council for its decision and record the licence.", pending.ref)
+        cure = "Press the council for its decision and record the licence."
+        warning = law.reason("pending", says, cure, pending.ref)
         return Finding(State.MET, None, pending.ref, warnings=(warning,))
-    unplaced = tuple(undated(law, p.ref, "issued", f"the {words}") for p in papers.undated if p.applied is None)
+    unplaced = [p for p in papers.undated if p.applied is None]
     if unplaced:
-        return law.unknown(*unplaced)
-    since = day_after(lasts[-1][0]) if lasts else None
+        return law.unknown(*(undated(law, p.ref, "issued", f"the {words}") for p in unplaced))
+    last, ref = lasts[-1] if lasts else (None, None)
+    since = day_after(last) if last else None
     says = f"The home needs a {words} and none is in force or applied for."
-    bar = law.reason("not_licensed", says, "Apply to the council for the licence.", lasts[-1][1] if lasts else None, since)
-    return Finding(State.NOT_MET, lasts[-1][0] if lasts else None, bar.of, (bar,))
+    bar = law.reason("not_licensed", says, "Apply to the council for the licence.", ref, since)
+    return Finding(State.NOT_MET, last, ref, (bar,))
 
 
 def _last_good_day(paper: Certificate, issued: date, years: int) -> date:

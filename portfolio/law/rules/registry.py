@@ -9,7 +9,7 @@ from ..lawbook import RuleFunction
 class Rule(NamedTuple):
     function: RuleFunction
     needs: Mapping[str, type]
-    """Values the pack must hold from the day the topic begins, and their types (`list` means a list of words)."""
+    """Values the pack must hold from the day the topic begins, and their types; `list` is a list of words."""
     duties: tuple[str, ...]
     """Short names of the duties it may report; the pack gives each a title."""
     reads: tuple[str, ...]
@@ -20,9 +20,9 @@ RULES: dict[str, Rule] = {}
 
 
 def rule(
-    *, duties: tuple[str, ...] = (), reads: tuple[str, ...] = (), **needs: type
+    needs: Mapping[str, type], *, duties: tuple[str, ...] = (), reads: tuple[str, ...] = ()
 ) -> Callable[[RuleFunction], RuleFunction]:
-    """Register a rule as `module.function`."""
+    """Register a rule as `module.function`; see `Rule` for what each argument means."""
 
     def keep(function: RuleFunction) -> RuleFunction:
         name = f"{function.__module__.rpartition('.')[2]}.{function.__name__}"

@@ -27,12 +27,14 @@ def landlord_doubt(home: Home, law: Topic) -> tuple[Reason, ...]:
     return (law.unrecorded("landlord", "what kind of landlord lets the home"),)
 
 
-def weighed(finding: Finding, doubts: tuple[Reason, ...]) -> Finding:
-    """The finding, made unknown where a doubt about whom the requirement reaches could change it.
+def is_settled(finding: Finding) -> bool:
+    """A requirement that is met bars nothing, so a doubt about whom it reaches changes nothing."""
+    return finding.state in (State.MET, State.NOT_APPLICABLE)
 
-    A home that meets a requirement is no worse off for it, so such a doubt matters only where it is not met.
-    """
-    if not doubts or finding.state in (State.MET, State.NOT_APPLICABLE):
+
+def weighed(finding: Finding, doubts: tuple[Reason, ...]) -> Finding:
+    """A finding that is not settled, made unknown by any doubt about whom the requirement reaches."""
+    if not doubts or is_settled(finding):
         return finding
     unknowns = tuple(r for r in finding.problems if r.kind == "unknown")
     return finding._replace(state=State.UNKNOWN, problems=doubts + unknowns)
@@ -40,8 +42,7 @@ def weighed(finding: Finding, doubts: tuple[Reason, ...]) -> Finding:
 
 def undated(law: Topic, ref: str, day_field: str, paper: str) -> Reason:
     """A paper without the day that decides it might be the latest, so nothing can be said."""
-    words = {"inspected": "the day of inspection", "registered": "the day of registration", "issued": "the day of issue"}
-    return law.unrecorded(day_field, f"{words[day_field]} on {paper}", of=ref)
+    return law.unrecorded(day_field, f"the day {paper} was {day_field}", of=ref)
 
 
 def no_list(law: Topic, name: str) -> Finding:
