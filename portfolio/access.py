@@ -78,6 +78,8 @@ class SecondFactorMiddleware:
             and not request.path.startswith(self.allowed_prefixes)
             and not is_mfa_enabled(user)
         ):
-            messages.info(request, "Set up a second factor first: an app on your phone that shows a six-digit code.")
+            messages.info(
+                request, "Set up a second factor first: an app on your phone that shows a six-digit code."
+            )
             return redirect("mfa_activate_totp")
         return self.get_response(request)

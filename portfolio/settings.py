@@ -87,8 +87,6 @@ if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
         "timeout": 20,
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
     }
-    # In memory, threads would share one connection's locks: tests of concurrent writers need a real file.
-    DATABASES["default"]["TEST"] = {"NAME": str(VAR / "test.sqlite3")}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "portfolio.User"

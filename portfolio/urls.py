@@ -1,8 +1,28 @@
 """Addresses of the site."""
 
 from django.conf import settings
-from django.urls import include, path
+from django.urls import include, path, re_path
 
-urlpatterns = [path("account/", include("allauth.urls"))]
+from portfolio.views import certificates, clearances, documents, facts, health, home, homes
+
+urlpatterns = [
+    path("", homes.homes, name="homes"),
+    re_path(r"^homes\.(?P<form>csv|xlsx)$", homes.homes_download, name="homes_download"),
+    path("homes/<int:pk>/", home.home, name="home"),
+    path("homes/<int:pk>/events/", home.home_events, name="home_events"),
+    path("homes/<int:pk>/facts/", facts.home_facts, name="home_facts"),
+    path("homes/<int:pk>/tenancies/add/", facts.tenancy_add, name="tenancy_add"),
+    path("homes/<int:pk>/marketing/add/", facts.marketing_add, name="marketing_add"),
+    path("homes/<int:pk>/acts/add/", facts.act_add, name="act_add"),
+    path("homes/<int:pk>/certificates/add/", certificates.certificate_add, name="certificate_add"),
+    path("homes/<int:pk>/mark/", clearances.mark, name="mark"),
+    path("homes/<int:pk>/unmark/", clearances.unmark, name="unmark"),
+    path("tenancies/<int:pk>/end/", facts.tenancy_end, name="tenancy_end"),
+    path("certificates/<int:pk>/files/add/", certificates.document_add, name="document_add"),
+    path("documents/<int:pk>/", documents.document, name="document"),
+    path("", include("inspections.urls")),
+    path("account/", include("allauth.urls")),
+    path("healthz", health.healthz, name="healthz"),
+]
 if settings.SNECK_DEMO:
     urlpatterns.append(path("mail/", include("portfolio.demo.urls")))

@@ -1,5 +1,7 @@
 """The programs of the demonstration: what each is started with, and how it shows that it is ready."""
 
+import http
+import http.client
 import socket
 import sys
 from contextlib import closing
@@ -52,10 +54,22 @@ def tasks() -> tuple[Program, Program]:
 def web(host: str, port: int) -> Program:
     argv = [sys.executable, "-m", "gunicorn", "portfolio.wsgi", "--bind", f"{host}:{port}"]
     argv += ["--workers", "2", "--threads", "4", "--graceful-timeout", "5", "--no-control-socket"]
-    return Program("web", argv, lambda: _answers(socket.AF_INET, (host, port)))
+    return Program("web", argv, lambda: _serves_pages(host, port))
 
 
 def _answers(family: socket.AddressFamily, address: tuple[str, int] | str) -> bool:
     with closing(socket.socket(family)) as probe:
         probe.settimeout(1)
         return probe.connect_ex(address) == 0
+
+
+def _serves_pages(host: str, port: int) -> bool:
+    """Whether the log-in page comes whole: the port answers long before that."""
+    connection = http.client.HTTPConnection(host, port, timeout=30)
+    try:
+        connection.request("GET", "/account/login/")
+        return connection.getresponse().status == http.HTTPStatus.OK
+    except OSError:
+        return False
+    finally:
+        connection.close()

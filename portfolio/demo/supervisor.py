@@ -60,7 +60,7 @@ class Child:
 
 
 class Supervisor:
-    """A context manager: leaving it, for whatever reason, stops every child, the last started first."""
+    """A context manager: leaving it, for whatever reason, stops every child, the first started last."""
 
     def __init__(self, *, environment: Mapping[str, str], logs: Path, say: Callable[[str], object]) -> None:
         self.environment = dict(environment)
@@ -79,8 +79,9 @@ class Supervisor:
     ) -> None:
         for number in STOPS:
             signal.signal(number, signal.SIG_IGN)
-        for child in reversed(self.children):
-            _stop(child.process)
+        # The first is what the others lean on: it goes when they are gone.
+        _stop([child.process for child in self.children[1:]])
+        _stop([child.process for child in self.children[:1]])
 
     def start(self, program: Program) -> None:
         """Start a program and wait until it is ready.
@@ -147,12 +148,16 @@ def _die_with(supervisor: int) -> None:
         os._exit(1)
 
 
-def _stop(process: subprocess.Popen[bytes]) -> None:
-    process.terminate()
-    with suppress(subprocess.TimeoutExpired):
-        process.wait(GRACE_SECONDS)
-    _kill_group(process)
-    process.wait()
+def _stop(processes: Sequence[subprocess.Popen[bytes]]) -> None:
+    """Ask all of them at once to stop, and kill what has not within the time of grace."""
+    for process in processes:
+        process.terminate()
+    end = time.monotonic() + GRACE_SECONDS
+    for process in processes:
+        with suppress(subprocess.TimeoutExpired):
+            process.wait(max(0, end - time.monotonic()))
+        _kill_group(process)
+        process.wait()
 
 
 def _kill_group(process: subprocess.Popen[bytes]) -> None:

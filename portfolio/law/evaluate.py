@@ -29,6 +29,13 @@ class Heard(NamedTuple):
     """A tenancy is running that is held to this, so that a failure is a continuing breach."""
 
     @property
+    def shown(self) -> tuple[object, ...]:
+        """All that an answer shows of it: two of these differ exactly when the answers do."""
+        found = self.found
+        verdict = (found.state, found.due, found.certificate, found.basis, found.parts, found.duties)
+        return (*verdict, self.let_bars, self.sale_bars, self.let_warnings, self.sale_warnings)
+
+    @property
     def let_bars(self) -> tuple[Reason, ...]:
         return self.found.problems if self.voice.topic.let == "block" else ()
 
@@ -106,7 +113,7 @@ def _ahead(
         said, turns = _hear(voice, home, day)
         if turns is not None:
             heappush(turning, (turns, place))
-        if changes is None and said != heard[place]:
+        if changes is None and said.shown != heard[place].shown:
             changes = day
         if let_clear and let_ends is None and said.let_bars:
             let_ends = day - _DAY

@@ -27,12 +27,12 @@ def reported(law: Topic, duties: Sequence[Duty], *, sale: bool = False) -> Findi
     """The duties in a stable order, one of each, and a warning for every late one."""
     if not duties:
         return Finding()
-    worst: dict[tuple[object, ...], Duty] = {}
+    worst: dict[tuple[bool, date, str, str, str], Duty] = {}
     for one in duties:
         key = (one.due is None, one.due or date.min, one.id, one.party or "", one.of or "")
         if key not in worst or _RANK[one.state] > _RANK[worst[key].state]:
             worst[key] = one
-    ordered = tuple(one for _, one in sorted(worst.items(), key=lambda pair: repr(pair[0])))
+    ordered = tuple(worst[key] for key in sorted(worst))
     late = tuple(_late(law, one) for one in ordered if one.state is DutyState.LATE)
     return Finding(duties=ordered, warnings=() if sale else late, sale_warnings=late if sale else ())
 

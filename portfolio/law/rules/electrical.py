@@ -4,7 +4,7 @@ from datetime import date
 from math import floor
 
 from ..dates import AsOn, add_months, add_years, day_after, days_starting_with, within_days_of
-from ..home import Home
+from ..home import Home, Papers
 from ..lawbook import Finding, Topic
 from ..model import Certificate, Defect, Duty, Reason, State
 from .danger import open_danger
@@ -147,23 +147,23 @@ def report_duties(home: Home, law: Topic, on: AsOn) -> Finding:
     papers = home.papers("eicr", "inspected", on)
     latest = [(p, p.inspected) for p in papers.latest() if p.inspected is not None]
     found = copies_to_tenants(home, law, on, [(p.ref, day) for p, day in latest], since)
-    found += _on_request(home, law, on, [p.ref for _, p in papers.counted], latest)
+    found += _on_request(home, law, on, papers)
     for paper, day in latest:
         found += _after_failure(home, law, on, paper, day) if day >= since else []
     return reported(law, found)
 
 
-def _on_request(
-    home: Home, law: Topic, on: AsOn, refs: list[str], latest: list[tuple[Certificate, date]]
-) -> list[Duty]:
-    """A prospective tenant or the council asked in writing for the last report."""
-    found = []
+def _on_request(home: Home, law: Topic, on: AsOn, papers: Papers) -> list[Duty]:
+    """A prospective tenant or the council asked in writing for the last report, there being one."""
+    refs, found = [p.ref for _, p in papers.counted], []
     for party, value in (("prospect", "prospect_copy_days"), ("council", "council_copy_days")):
         given = home.acts("copy_given", party, refs, on)
-        for asked in home.acts("request_received", party, (None, *refs), on) if latest else ():
+        for asked in home.acts("request_received", party, (None, *refs), on):
+            if not papers.counted or asked < papers.counted[0][0]:
+                continue
             done = any(day >= asked for day in given)
             due = within_days_of(asked, law.number(value, on))
-            of = latest[0][0].ref
+            of = papers.latest()[0].ref
             found.append(duty(law, f"copy_to_{party}", due, done, on, value=value, party=party, of=of))
     return found
 

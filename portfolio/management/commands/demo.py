@@ -8,6 +8,7 @@ import sys
 import time
 from argparse import ArgumentParser
 from contextlib import closing
+from io import StringIO
 from pathlib import Path
 from typing import TextIO
 
@@ -16,7 +17,7 @@ from django.contrib.auth import get_user_model
 from django.core.management import BaseCommand, CommandError, call_command
 from django.db import connections
 
-from portfolio.demo import programs
+from portfolio.demo import programs, scenario
 from portfolio.demo.supervisor import ChildFailed, Stopped, Supervisor
 
 MADE_BY_DEMO = (
@@ -24,6 +25,7 @@ MADE_BY_DEMO = (
     "sneck.sqlite3-wal",
     "sneck.sqlite3-shm",
     "beat",
+    "demo",
     "redis.sock",
     "files",
     "log",
@@ -84,16 +86,22 @@ class Command(BaseCommand):
         call_command("collectstatic", interactive=False, verbosity=0)
         if not get_user_model().objects.exists():
             self.stdout.write("Inventing some homes…")
-            call_command("load_demo")
+            call_command("load_demo", stdout=StringIO())  # it would print what is printed below
         connections.close_all()
 
     def _welcome(self, host: str, port: int) -> None:
+        """Print the address and one log-in for each role."""
+        name = "localhost" if host == "127.0.0.1" else host
+        self.stdout.write(f"\nSneck is ready at http://{name}:{port}/\n\nSign in as")
+        by_role: dict[str, tuple[str, str]] = {}
+        for role, email, password in scenario.logins():
+            by_role.setdefault(role, (email, password))
+        for role, (email, password) in by_role.items():
+            self.stdout.write(f"  {role:<11} {email:<34} {password}")
         self.stdout.write(
-            f"\nSneck is ready at http://{'localhost' if host == '127.0.0.1' else host}:{port}/\n"
+            "\nStop it with Ctrl-C. What you did is kept for the next start; --fresh begins anew."
         )
-        self.stdout.write(
-            "Stop it with Ctrl-C. `./run demo` goes on where this left off; --fresh begins anew."
-        )
+        self.stdout.flush()
 
 
 def _start_again_as_demo() -> None:

@@ -1,0 +1,124 @@
+"""Invented records for tests: built through the same services as real ones.
+
+The day of most tests is `DAY`; `at(day)` is noon of a day.
+"""
+
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from itertools import count
+from typing import Any
+
+from portfolio.clock import Moment, moment_of
+from portfolio.law import model as law
+from portfolio.models import Agency, Landlord, Unit, User
+from portfolio.services.take_in import take_in
+
+DAY = date(2026, 11, 25)
+PASSWORD = "invented-pass-phrase"
+_number = count(1)
+
+
+def at(day: date = DAY, hour: int = 12) -> Moment:
+    return moment_of(datetime(day.year, day.month, day.day, hour, tzinfo=UTC))
+
+
+def make_agency(name: str | None = None) -> Agency:
+    return Agency.objects.create(name=name or f"Invented Lettings {next(_number)}")
+
+
+def make_user(agency: Agency, role: str = "agent", **fields: Any) -> User:
+    number = next(_number)
+    if role == "landlord" and "landlord" not in fields:
+        fields["landlord"] = make_landlord(agency)
+    defaults = {"email": f"{role}{number}@example.org", "name": f"Invented {role.title()} {number}"}
+    return User.objects.create_user(**{**defaults, **fields}, password=PASSWORD, agency=agency, role=role)
+
+
+def make_landlord(agency: Agency, ref: str | None = None) -> Landlord:
+    ref = ref or f"L{next(_number)}"
+    return Landlord.objects.create(agency=agency, ref=ref, name=f"Landlord {ref}")
+
+
+BUILDING = law.Building(
+    ref="tannery-row-9",
+    name="9 Tannery Row",
+    nation="england",
+    address=("9 Tannery Row", "Oxcombe"),
+    postcode="ZZ1 1ZZ",
+    year_built=1968,
+    storeys=3,
+    top_storey_height_m=6.0,
+    self_contained_units=6,
+    purpose_built=True,
+    common_parts=True,
+    passenger_lift=False,
+    lift_used_at_work=False,
+)
+CLEAR_FLAT = law.Unit(
+    ref="flat-2",
+    building="tannery-row-9",
+    label="Flat 2",
+    dwelling="flat",
+    landlord="private",
+    landlord_ref="L1",
+    letting=law.Letting("tenancy"),
+    occupancy=law.Occupancy(persons=2, households=1, shares_amenities=False),
+    hmo=law.Hmo(additional_licensing_area=False, selective_licensing_area=False),
+    tenancies=(),
+    marketing=(),
+    rooms=(
+        law.Room("hall", 0, "hall"),
+        law.Room("lounge", 0, "living"),
+        law.Room("kitchen", 0, "kitchen"),
+        law.Room("bed", 0, "bedroom"),
+        law.Room("bath", 0, "bathroom"),
+    ),
+    appliances=(law.Appliance("boiler", "gas_boiler", "kitchen", "landlord", date(2019, 6, 3)),),
+    landlord_electrical_appliances=False,
+    main_board_rcd_30ma=True,
+    alarms=(
+        law.Alarm("s1", "smoke", "hall", "mains", True, True, date(2032, 1, 1), ()),
+        law.Alarm("c1", "co", "kitchen", "sealed_battery", False, True, date(2030, 1, 1), ()),
+    ),
+    certificates=(
+        law.Certificate("e1", "eicr", "EI-1", inspected=date(2023, 3, 14), outcome="satisfactory"),
+        law.Certificate(
+            "g0",
+            "gas_safety_record",
+            "G-0",
+            inspected=date(2025, 5, 20),
+            appliances=(law.ApplianceCheck("boiler", "safe"),),
+        ),
+        law.Certificate(
+            "g1",
+            "gas_safety_record",
+            "G-1",
+            inspected=date(2026, 4, 2),
+            appliances=(law.ApplianceCheck("boiler", "safe"),),
+        ),
+        law.Certificate(
+            "p1", "epc", "0000-1111", registered=date(2020, 9, 10), until=date(2030, 9, 9), rating="C"
+        ),
+    ),
+    defects=(),
+    events=(law.Act("copy_given", "g1", "tenant", date(2026, 4, 10)),),
+)
+"""Clear to let until 2027-05-20 (gas keeps its anniversary) and to sell until 2030-09-09, asked on DAY."""
+
+
+def clear_portfolio(**changes: Any) -> law.Portfolio:
+    """One clear flat, with changes to its facts."""
+    return law.Portfolio((BUILDING,), (replace(CLEAR_FLAT, **changes),))
+
+
+def without(unit: law.Unit, *refs: str) -> law.Unit:
+    """The unit without some of its certificates."""
+    kept = tuple(paper for paper in unit.certificates or () if paper.ref not in refs)
+    return replace(unit, certificates=kept)
+
+
+def make_home(agency: Agency, actor: Any = None, *, day: date = DAY, **changes: Any) -> Unit:
+    """A clear flat in the database, with changes to its facts; `ref` defaults to a fresh one."""
+    changes.setdefault("ref", f"flat-{next(_number)}")
+    take_in(clear_portfolio(**changes), agency=agency, actor=actor, moment=at(day))
+    return Unit.objects.get(agency=agency, ref=changes["ref"])
