@@ -40,8 +40,10 @@ def refresh(unit_ids: Iterable[int], *, moment: Moment, actor: Any = None) -> di
     Belongs in the transaction that changed the facts. Returns the standing of each unit by its id.
     """
     answers: dict[int, law.Standing] = {}
-    for chunk in _chunks(unit_ids):
+    chunks = list(_chunks(unit_ids))
+    for chunk in chunks:  # every home before the agency's chain of events: one order for all writers
         locked_units(chunk)
+    for chunk in chunks:
         asked = {pk: ask(facts, moment.day) for pk, facts in facts_of(chunk).items()}
         _store(asked)
         _withdraw(asked, actor=actor, moment=moment)

@@ -15,7 +15,7 @@ from portfolio.models import Act, Alarm, Appliance, Marketing, Room, Tenancy, Un
 from portfolio.services.events import Happening, Verb, record
 from portfolio.services.take_in import differences
 from portfolio.services.take_in_rows import BUILDING_FIELDS, Taker, set_unit
-from portfolio.services.write import locked_units, save
+from portfolio.services.write import locked_buildings, locked_units, save
 from portfolio.standing import refresh
 
 
@@ -30,6 +30,7 @@ def home_edit(
     touched. Raises ValidationError.
     """
     home = Unit.objects.select_related("building").get(pk=unit_id)
+    locked_buildings(pk=home.building_id)
     neighbours = list(Unit.objects.filter(building=home.building_id).values_list("pk", flat=True))
     locked_units(neighbours)
     before = facts_of([unit_id])[unit_id]

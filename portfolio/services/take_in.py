@@ -18,7 +18,7 @@ from portfolio.law import model as law
 from portfolio.models import Agency, Unit
 from portfolio.services.events import Happening, Verb, record
 from portfolio.services.take_in_rows import Taker
-from portfolio.services.write import locked_units
+from portfolio.services.write import locked_buildings, locked_units
 from portfolio.standing import refresh
 
 CHUNK = 250
@@ -98,11 +98,7 @@ def take_in(
 
     `progress` is told how many units have been taken in so far.
     """
-    locked_units(
-        Unit.objects.filter(agency=agency, ref__in=[u.ref for u in portfolio.units]).values_list(
-            "pk", flat=True
-        )
-    )
+    _lock(portfolio, agency)
     merges = _merges(portfolio, agency)
     faults = [fault for index, merge in enumerate(merges) for fault in _conflicts(index, merge)]
     if faults:
@@ -121,6 +117,24 @@ def take_in(
     refresh(neighbours.values_list("pk", flat=True), moment=moment, actor=actor)
     states = [merge.state for merge in merges]
     return TakenIn(states.count("new"), states.count("changed"), states.count("same"), tuple(written))
+
+
+def _lock(portfolio: law.Portfolio, agency: Agency) -> None:
+    """Lock every home already held in these buildings or under these refs, in the order all writers use."""
+    for start in range(0, len(portfolio.buildings), CHUNK):
+        chunk = sorted(b.ref for b in portfolio.buildings)[start : start + CHUNK]
+        locked_buildings(agency=agency, ref__in=chunk)
+    ids: set[int] = set()
+    for name, refs in (
+        ("ref", [u.ref for u in portfolio.units]),
+        ("building__ref", [b.ref for b in portfolio.buildings]),
+    ):
+        for start in range(0, len(refs), CHUNK):
+            some = Unit.objects.filter(agency=agency, **{f"{name}__in": refs[start : start + CHUNK]})
+            ids.update(some.values_list("pk", flat=True))
+    ordered = sorted(ids)
+    for start in range(0, len(ordered), CHUNK):
+        locked_units(ordered[start : start + CHUNK])
 
 
 def _merges(portfolio: law.Portfolio, agency: Agency) -> list[Merge]:

@@ -8,7 +8,12 @@ from django.db import models
 from simple_history.utils import bulk_create_with_history
 
 from portfolio.clock import Moment
-from portfolio.models import Unit
+from portfolio.models import Building, Unit
+
+
+def locked_buildings(**which: Any) -> list[Building]:
+    """Buildings under a row lock, taken before their units' locks: no home can join or leave one meanwhile."""
+    return list(Building.objects.select_for_update(of=("self",)).filter(**which).order_by("pk"))
 
 
 def locked_units(unit_ids: Iterable[int]) -> list[Unit]:
