@@ -29,15 +29,15 @@ def home_edit(
     listed; one that is gone is kept as removed. Certificates, defects, tenancies, marketing and acts are not
     touched. Raises ValidationError.
     """
-    home = Unit.objects.select_related("building").get(pk=unit_id)
-    locked_buildings(pk=home.building_id)
-    neighbours = list(Unit.objects.filter(building=home.building_id).values_list("pk", flat=True))
+    building_id = Unit.objects.values_list("building_id", flat=True).get(pk=unit_id)
+    locked_buildings(pk=building_id)
+    neighbours = list(Unit.objects.filter(building=building_id).values_list("pk", flat=True))
     locked_units(neighbours)
+    home = Unit.objects.select_related("building").get(pk=unit_id)
     before = facts_of([unit_id])[unit_id]
     _check_rooms(unit)
     building_changed = _edit_building(home, building, actor=actor, moment=moment)
     taker = Taker(agency=home.agency, actor=actor, moment=moment)
-    home.refresh_from_db()
     set_unit(home, _with_other_lists(unit, before[1]), taker.landlords({unit.landlord_ref} - {None}))
     save(home, actor=actor, moment=moment)
     _remove_absent(home, unit, actor=actor, moment=moment)
