@@ -1,5 +1,5 @@
-"""What only the demonstration needs: the processes it runs, and a post office that delivers to a folder.
+"""What only the demonstration needs: its processes, its post office, and the invented homes of fixtures/.
 
-May import `portfolio.clock` and Django. Nothing else in the project imports it, except `urls`, which adds the
-page of kept mail when SNECK_DEMO is set, and the `demo` command.
+May import the rest of `portfolio`. Nothing else in the project imports it, except `settings` and `urls` (key and
+page of kept mail, where SNECK_DEMO is set) and the commands `demo` and `load_demo`.
 """

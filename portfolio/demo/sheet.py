@@ -31,11 +31,14 @@ WAYS: Mapping[str, Callable[[date], Any]] = {
 def write_into(folder: Path, on: date) -> list[Path]:
     """Write both files into the folder, over older ones; returns their paths, the workbook first."""
     folder.mkdir(parents=True, exist_ok=True)
-    name = _list()["name"]
-    paths = [folder / f"{name}.xlsx", folder / f"{name}.csv"]
-    for path, content in zip(paths, (workbook(on), csv_text(on)), strict=True):
+    for path, content in zip(paths_in(folder), (workbook(on), csv_text(on)), strict=True):
         path.write_bytes(content)
-    return paths
+    return paths_in(folder)
+
+
+def paths_in(folder: Path) -> list[Path]:
+    """Where both files go in a folder."""
+    return [folder / f"{_list()['name']}.{ending}" for ending in ("xlsx", "csv")]
 
 
 def workbook(on: date) -> bytes:

@@ -17,7 +17,7 @@ from django.contrib.auth import get_user_model
 from django.core.management import BaseCommand, CommandError, call_command
 from django.db import connections
 
-from portfolio.demo import programs, scenario
+from portfolio.demo import programs, scenario, sheet
 from portfolio.demo.supervisor import ChildFailed, Stopped, Supervisor
 
 MADE_BY_DEMO = (
@@ -98,6 +98,9 @@ class Command(BaseCommand):
             by_role.setdefault(role, (email, password))
         for role, (email, password) in by_role.items():
             self.stdout.write(f"  {role:<11} {email:<34} {password}")
+        self.stdout.write("\nThe agency's old list, to try an import with:")
+        for path in filter(Path.exists, sheet.paths_in(settings.VAR / "demo")):
+            self.stdout.write(f"  {path}")
         self.stdout.write(
             "\nStop it with Ctrl-C. What you did is kept for the next start; --fresh begins anew."
         )

@@ -23,21 +23,20 @@ class Command(BaseCommand):
     def handle(self, *, on: date | None, **options: object) -> None:
         if not settings.SNECK_DEMO:
             raise CommandError(
-                "Its log-ins have passwords that anybody can read, so it loads only where SNECK_DEMO=1 is set."
+                "Anybody can read the passwords of its log-ins, so it loads only where SNECK_DEMO=1 is set."
             )
         held = Agency.objects.first()
         if held is not None:
             raise CommandError(
-                f"This database already holds an agency, {held.name}. The demonstration goes into an empty one: "
-                "set SNECK_VAR to another folder, or start `./run demo --fresh`."
+                f"This database already holds an agency, {held.name}. The demonstration goes into an empty "
+                "one: set SNECK_VAR to another folder, or start `./run demo --fresh`."
             )
         moment = clock.moment() if on is None else _morning_of(on)
         loaded = load(moment)
         paths = sheet.write_into(settings.VAR / "demo", moment.day)
         self.stdout.write(f"{loaded.homes} invented homes, {loaded.marks} marks, {loaded.files} files.")
-        self.stdout.write(
-            "The agency's old list, to import by hand: " + " or ".join(str(path) for path in paths)
-        )
+        for path in paths:
+            self.stdout.write(f"The agency's old list, to import by hand: {path}")
         for role, email, password in scenario.logins():
             self.stdout.write(f"  {role:<10} {email:<24} {password}")
 
