@@ -14,7 +14,7 @@ SCHEME_WORDS = {
 
 @rule(dict.fromkeys(SCHEMES, list))
 def open_dangers(home: Home, law: Topic, on: AsOn) -> Finding:
-    """An open defect whose code the pack lists bars both until confirmed put right (house policy, no statute)."""
+    """An open defect whose code the pack lists bars both. House policy, no statute."""
     if home.defects is None:
         return law.unknown(law.unrecorded("defects", "the list of defects, even if it is empty"))
     listed = (d for d in home.defects if d.code in law.words(d.scheme, on))
