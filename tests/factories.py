@@ -107,8 +107,12 @@ CLEAR_FLAT = law.Unit(
 
 
 def clear_portfolio(**changes: Any) -> law.Portfolio:
-    """One clear flat, with changes to its facts."""
-    return law.Portfolio((BUILDING,), (replace(CLEAR_FLAT, **changes),))
+    """One clear flat, with changes to its facts; without the copies given of papers it then lacks."""
+    unit = replace(CLEAR_FLAT, **changes)
+    if "events" not in changes:
+        held = {paper.ref for paper in unit.certificates or ()}
+        unit = replace(unit, events=tuple(act for act in unit.events or () if act.of in held))
+    return law.Portfolio((BUILDING,), (unit,))
 
 
 def without(unit: law.Unit, *refs: str) -> law.Unit:

@@ -69,7 +69,7 @@ def _unit(chance: Random, number: int, building: law.Building, around: date) -> 
         landlord_ref=f"L{chance.randint(1, 5000)}",
         letting=law.Letting("tenancy"),
         occupancy=law.Occupancy(6, 6, True) if shared else law.Occupancy(chance.randint(1, 4), 1, False),
-        hmo=law.Hmo(False, chance.random() < 0.1),
+        hmo=law.Hmo(False, chance.random() < 0.3),
         tenancies=(law.Tenancy("t1", began, began, ended),),
         marketing=(),
         rooms=tuple(law.Room(use, 0, use) for use in ROOM_USES),
@@ -122,8 +122,8 @@ def _spoil(chance: Random, unit: law.Unit, around: date) -> law.Unit:
     amiss = chance.randrange(6)
     papers = unit.certificates or ()
     if amiss == 0:
-        gone = chance.choice(papers).ref
-        return replace(unit, certificates=tuple(paper for paper in papers if paper.ref != gone))
+        gone = chance.choice([paper.kind for paper in papers])
+        return replace(unit, certificates=tuple(paper for paper in papers if paper.kind != gone))
     if amiss == 1:
         old = around - timedelta(days=2200)
         return replace(unit, certificates=(replace(papers[0], inspected=old), *papers[1:]))
@@ -134,4 +134,4 @@ def _spoil(chance: Random, unit: law.Unit, around: date) -> law.Unit:
         return replace(unit, defects=(*(unit.defects or ()), danger))
     if amiss == 4:
         return replace(unit, alarms=(unit.alarms or ())[1:])
-    return replace(unit, appliances=None)
+    return replace(unit, alarms=None)

@@ -40,8 +40,11 @@ def shown(value: Any) -> str:
 
 def nearest(word: Any, words: Iterable[str]) -> str | None:
     """The known word that a mistyped one most resembles."""
-    near = get_close_matches(word[:60].lower(), words, 1) if isinstance(word, str) else []
-    return near[0] if near else None
+    if not isinstance(word, str):
+        return None
+    by_lower = {known.lower(): known for known in words}
+    near = get_close_matches(word[:60].lower(), by_lower, 1)
+    return by_lower[near[0]] if near else None
 
 
 def listed(words: Iterable[str], most: int = 30) -> str:
@@ -85,11 +88,12 @@ class Text:
 
 @dataclass(frozen=True)
 class PointsTo(Text):
-    """The ref of a row in one of the named lists of the same home, or of the file."""
+    """The ref of a row in one of the named lists: of the same home, or of the whole file."""
 
     longest: int = 100
     name: bool = True
     lists: tuple[str, ...] = ()
+    of_file: bool = False
 
 
 @dataclass(frozen=True)

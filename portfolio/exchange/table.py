@@ -218,7 +218,7 @@ UNIT = Record(
     "One home: a house, a flat, or a room let singly.",
     {
         "ref": (REF, "Your own short name for it, used once among the units."),
-        "building": (PointsTo(lists=("buildings",)), "Ref of the building it is in."),
+        "building": (PointsTo(lists=("buildings",), of_file=True), "Ref of the building it is in."),
         "label": (Text(200), "Which home in the building, such as Flat 2."),
         "dwelling": (OneOf(law.DWELLINGS), "House, flat, or room let singly in a shared house."),
         "landlord": (

@@ -13,6 +13,8 @@ from django.db import transaction
 
 from portfolio.clock import Moment
 from portfolio.exchange.faults import Fault
+from portfolio.exchange.sense import points_nowhere
+from portfolio.exchange.table import UNIT
 from portfolio.facts import Facts, facts_of
 from portfolio.law import model as law
 from portfolio.models import Agency, Unit
@@ -201,6 +203,12 @@ def _item_name(item: Any) -> str:
 
 
 def _conflicts(index: int, merge: Merge) -> Iterable[Fault]:
+    held = {
+        name: frozenset(item.ref for item in getattr(merge.wanted, name) or ())
+        for name in Unit.LISTS
+        if name not in ("marketing", "events")
+    }
+    yield from points_nowhere(UNIT, UNIT.write(merge.unit), f"/units/{index}", held)
     if merge.stored is None:
         return
     if merge.stored[1].building != merge.unit.building:

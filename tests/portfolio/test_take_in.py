@@ -137,7 +137,7 @@ def test_the_same_refs_in_two_agencies_do_not_meet(agency):
 def test_a_failure_half_way_stores_nothing(agency):
     from django.core.exceptions import ValidationError
 
-    wrong = replace(CLEAR_FLAT, ref="flat-9", certificates=(law.Certificate("x", "no such kind"),))
+    wrong = replace(CLEAR_FLAT, ref="flat-9", certificates=(law.Certificate("x", "no such kind"),), events=())
     with pytest.raises(ValidationError):
         take_in(law.Portfolio((BUILDING,), (CLEAR_FLAT, wrong)), agency=agency, actor=None, moment=at())
     assert Unit.objects.count() == 0
