@@ -1,0 +1,76 @@
+"""Tenancies, marketing, and acts the law counts."""
+
+from datetime import date
+from typing import Any
+
+from django import forms
+
+from portfolio import words
+from portfolio.filters import date_input
+from portfolio.forms.fields import Word
+from portfolio.law import model as law
+
+
+class TenancyForm(forms.Form):
+    granted = forms.DateField(
+        label="Granted on", required=False, widget=date_input(), help_text="The day the agreement was made."
+    )
+    starts = forms.DateField(label="Starts on", widget=date_input())
+    ends = forms.DateField(
+        label="Last day", required=False, widget=date_input(), help_text="Left empty: no end is on record."
+    )
+
+    def clean(self) -> dict[str, Any]:
+        said = super().clean() or {}
+        if said.get("starts") and said.get("ends") and said["ends"] < said["starts"]:
+            self.add_error("ends", "The last day lies before the first.")
+        return said
+
+    def fact(self) -> law.Tenancy:
+        return law.Tenancy(ref="", **self.cleaned_data)
+
+
+class TenancyEndForm(forms.Form):
+    ends = forms.DateField(label="Last day", widget=date_input())
+
+    def __init__(self, *args: Any, starts: date | None, **more: Any) -> None:
+        super().__init__(*args, **more)
+        self.starts = starts
+
+    def clean_ends(self) -> date:
+        ends: date = self.cleaned_data["ends"]
+        if self.starts and ends < self.starts:
+            raise forms.ValidationError("The last day lies before the first.")
+        return ends
+
+
+class MarketingForm(forms.Form):
+    purpose = forms.ChoiceField(
+        label="On the market", choices=words.choices(words.PURPOSE), widget=forms.RadioSelect
+    )
+    starts = forms.DateField(label="From", widget=date_input())
+
+    def fact(self) -> law.Marketing:
+        return law.Marketing(**self.cleaned_data)
+
+
+class ActForm(forms.Form):
+    what = forms.ChoiceField(label="What was done", choices=words.choices(words.ACT))
+    of = Word({}, label="Of which paper or defect")
+    party = Word(words.PARTY, label="To or from whom")
+    on = forms.DateField(label="On", widget=date_input())
+
+    def __init__(self, *args: Any, refs: dict[str, str], day: date, **more: Any) -> None:
+        """`refs`: plain words of each ref of the home. `day`: today."""
+        super().__init__(*args, **more)
+        self.day = day
+        self.fields["of"].choices = [("", "The home itself"), *refs.items()]  # type: ignore[attr-defined]
+
+    def clean_on(self) -> date:
+        on: date = self.cleaned_data["on"]
+        if on > self.day:
+            raise forms.ValidationError("This day lies in the future.")
+        return on
+
+    def fact(self) -> law.Act:
+        return law.Act(**self.cleaned_data)

@@ -1,0 +1,162 @@
+"""A certificate as typed in: only the fields that its kind has, and for gas a line for each appliance."""
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+
+from django import forms
+
+from portfolio import words
+from portfolio.filters import date_input
+from portfolio.law import model as law
+
+FIELDS: dict[str, tuple[str, ...]] = {
+    "eicr": ("inspected", "outcome", "next_within_years", "until", "remedy_within_days", "number"),
+    "gas_safety_record": ("inspected", "number"),
+    "epc": ("registered", "rating", "until", "number"),
+    "epc_commission": ("issued", "number"),
+    "mees_exemption": ("registered", "exemption", "until", "number"),
+    "pat": ("inspected", "outcome", "until", "number"),
+    "hmo_licence": ("issued", "until", "applied", "number"),
+    "selective_licence": ("issued", "until", "applied", "number"),
+    "landlord_registration": ("issued", "until", "applied", "number"),
+    "home_report": ("inspected", "number"),
+}
+OTHERS = ("inspected", "issued", "until", "outcome", "number")
+NEEDED: dict[str, tuple[str, ...]] = {
+    "eicr": ("inspected", "outcome"),
+    "gas_safety_record": ("inspected",),
+    "epc": ("registered", "rating"),
+    "epc_commission": ("issued",),
+    "mees_exemption": ("registered", "exemption"),
+    "pat": ("inspected",),
+    "home_report": ("inspected",),
+}
+DAYS = ("inspected", "registered", "issued", "applied")
+PAST = ("inspected", "registered", "applied")
+"""Days of something done. A licence may be issued to begin on a later day, so `issued` may lie ahead."""
+
+
+class KindForm(forms.Form):
+    kind = forms.ChoiceField(label="What kind of paper is it?", choices=words.choices(words.CERTIFICATE))
+
+
+class CertificateForm(forms.Form):
+    inspected = forms.DateField(label="Day of inspection", widget=date_input())
+    registered = forms.DateField(label="Day registered", widget=date_input())
+    issued = forms.DateField(label="Day issued, or ordered", widget=date_input())
+    outcome = forms.ChoiceField(
+        label="Outcome", choices=words.choices(words.OUTCOME), widget=forms.RadioSelect
+    )
+    rating = forms.ChoiceField(label="Rating", choices=words.choices(words.RATING), widget=forms.RadioSelect)
+    exemption = forms.ChoiceField(label="Ground of the exemption", choices=words.choices(words.EXEMPTION))
+    next_within_years = forms.FloatField(
+        label="Next inspection within, years",
+        min_value=0.25,
+        max_value=10,
+        help_text="As the report says; 0.5 for six months.",
+    )
+    until = forms.DateField(
+        label="Printed last day", widget=date_input(), help_text="The last good day, if the paper prints one."
+    )
+    remedy_within_days = forms.IntegerField(
+        label="Put right within, days",
+        min_value=0,
+        max_value=365,
+        help_text="If the report sets a shorter time.",
+    )
+    applied = forms.DateField(
+        label="Applied for on",
+        widget=date_input(),
+        help_text="Only while the application is still undecided.",
+    )
+    number = forms.CharField(label="Number on the paper", max_length=100)
+    upload = forms.FileField(
+        label="The paper itself", help_text="PDF, JPEG, PNG, WebP or HEIC. It is kept exactly as it comes."
+    )
+
+    def __init__(
+        self,
+        *args: Any,
+        kind: str,
+        appliances: Sequence[tuple[str, str]],
+        day: date,
+        needs_file: bool,
+        **more: Any,
+    ) -> None:
+        """`appliances`: ref and words of each one that a gas record can speak of. `day`: today."""
+        super().__init__(*args, **more)
+        self.kind, self.day, self.appliances = kind, day, appliances
+        wanted = FIELDS.get(kind, OTHERS)
+        for name in [name for name in self.fields if name not in (*wanted, "upload")]:
+            del self.fields[name]
+        self.order_fields([*wanted, "upload"])
+        for name, field in self.fields.items():
+            field.required = name in NEEDED.get(kind, ()) or (name == "upload" and needs_file)
+            if isinstance(field, forms.ChoiceField) and not field.required:
+                field.choices = [("", "Not recorded"), *field.choices]  # type: ignore[misc]
+        for at, (_, said) in enumerate(appliances if kind == "gas_safety_record" else ()):
+            self.fields[f"appliance_{at}"] = forms.ChoiceField(
+                label=said,
+                required=False,
+                choices=[("", "Not on this record"), *words.choices(words.APPLIANCE_RESULT)],
+                widget=forms.RadioSelect,
+            )
+        self.order_fields(
+            [*wanted, *(name for name in self.fields if name.startswith("appliance_")), "upload"]
+        )
+
+    def clean(self) -> dict[str, Any]:
+        said = super().clean() or {}
+        for name in PAST:
+            if said.get(name) and said[name] > self.day:
+                self.add_error(name, "This day lies in the future. Enter the day printed on the paper.")
+        first = next((said[name] for name in DAYS if said.get(name)), None)
+        if first is None and not any(name in self.errors for name in DAYS):
+            raise forms.ValidationError(
+                "Give at least one day: without it nobody can say how long the paper is good."
+            )
+        if first and said.get("until") and said["until"] < first:
+            self.add_error("until", "The printed last day lies before the day of the paper itself.")
+        if self.kind == "gas_safety_record" and self.appliances and not self._results(said):
+            raise forms.ValidationError("Say for at least one appliance what the record says of it.")
+        return said
+
+    def certificate(self) -> law.Certificate:
+        """What was typed in, as facts; an empty ref asks for the next free one."""
+        said = self.cleaned_data
+        values = {name: said.get(name) or None for name in FIELDS.get(self.kind, OTHERS)}
+        checks = tuple(self._results(said)) if self.kind == "gas_safety_record" else None
+        return law.Certificate(ref="", kind=self.kind, appliances=checks, **values)
+
+    def _results(self, said: dict[str, Any]) -> list[law.ApplianceCheck]:
+        return [
+            law.ApplianceCheck(ref, said[f"appliance_{at}"])
+            for at, (ref, _) in enumerate(self.appliances)
+            if said.get(f"appliance_{at}")
+        ]
+
+    def typed(self) -> list[tuple[str, str]]:
+        """Names and values as typed, to carry through the check to the saving."""
+        return [(name, self.data[name]) for name in self.fields if name in self.data]
+
+    def rows(self) -> list[tuple[str, Any]]:
+        """Labels and what was typed, in words, for reading over."""
+        said = (
+            (field.label, self.cleaned_data.get(name), field)
+            for name, field in self.fields.items()
+            if name != "upload"
+        )
+        return [
+            (str(label), _in_words(value, field)) for label, value, field in said if value not in (None, "")
+        ]
+
+
+def _in_words(value: Any, field: forms.Field) -> Any:
+    return dict(field.choices).get(value, value) if isinstance(field, forms.ChoiceField) else value
+
+
+class FileForm(forms.Form):
+    upload = forms.FileField(
+        label="The file", help_text="PDF, JPEG, PNG, WebP or HEIC. It is kept exactly as it comes."
+    )

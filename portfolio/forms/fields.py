@@ -1,0 +1,57 @@
+"""Fields in which "not recorded" is an answer of its own."""
+
+from typing import Any
+
+from django import forms
+
+NOT_RECORDED = ("", "Not recorded")
+
+
+class YesNo(forms.TypedChoiceField):
+    """Yes, no, or not recorded (None)."""
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__(
+            choices=[("yes", "Yes"), ("no", "No"), NOT_RECORDED],
+            coerce=lambda said: said == "yes",
+            empty_value=None,
+            required=False,
+            widget=forms.RadioSelect,
+            **more,
+        )
+
+    def prepare_value(self, value: Any) -> Any:
+        return {True: "yes", False: "no", None: ""}.get(value, value)
+
+
+class Word(forms.TypedChoiceField):
+    """One of our words, or not recorded (None)."""
+
+    def __init__(self, words: dict[str, str], **more: Any) -> None:
+        super().__init__(
+            choices=[NOT_RECORDED, *words.items()], empty_value=None, required=False, coerce=str, **more
+        )
+
+    def prepare_value(self, value: Any) -> Any:
+        return "" if value is None else value
+
+
+class Text(forms.CharField):
+    """A line of text, or not recorded (None)."""
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__(required=False, empty_value=None, **more)
+
+
+class Lines(forms.CharField):
+    """Lines of an address as a list, or not recorded (None)."""
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__(required=False, widget=forms.Textarea(attrs={"rows": 4}), **more)
+
+    def prepare_value(self, value: Any) -> Any:
+        return "\n".join(value) if isinstance(value, list | tuple) else value
+
+    def clean(self, value: Any) -> Any:
+        lines = [line.strip() for line in (super().clean(value) or "").splitlines()]
+        return tuple(line for line in lines if line) or None

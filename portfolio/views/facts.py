@@ -1,0 +1,130 @@
+"""Changing what is on record about a home: its facts and contents, tenancies, marketing, acts."""
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods
+
+from portfolio import access, clock
+from portfolio.facts import facts_of
+from portfolio.forms.acts import ActForm, MarketingForm, TenancyEndForm, TenancyForm
+from portfolio.forms.contents import ROWS, ListForm
+from portfolio.forms.home import BuildingForm, UnitForm, unit_initial
+from portfolio.models import Tenancy, Unit
+from portfolio.selectors.facts_form import Editable, editable
+from portfolio.selectors.home import names_of
+from portfolio.services import homes as service
+from portfolio.views.home import unit_or_404
+
+get_or_post = require_http_methods(["GET", "HEAD", "POST"])
+
+
+@get_or_post
+def home_facts(request: HttpRequest, pk: int) -> HttpResponse:
+    unit = unit_or_404(request, pk, to="edit_home")
+    known = editable(unit)
+    building, home, lists = _forms(request, known)
+    valid = request.method == "POST" and all([form.is_valid() for form in (building, home, *lists.values())])
+    if valid:
+        facts = home.facts(unit, {name: form.facts() for name, form in lists.items()})
+        try:
+            changed = service.home_edit(
+                unit.pk,
+                building=building.facts(unit.building.ref),
+                unit=facts,
+                actor=request.user,
+                moment=clock.moment(),
+            )
+        except ValidationError as wrong:
+            home.add_error(None, wrong.messages)
+        else:
+            messages.success(
+                request, "The facts are changed." if changed else "Nothing was different: nothing is changed."
+            )
+            return redirect("home", pk=unit.pk)
+    page = {
+        "home": unit,
+        "building_form": building,
+        "home_form": home,
+        "lists": lists.values(),
+        "known": known,
+    }
+    page["faulty"] = request.method == "POST" and [
+        f for f in (building, home, *lists.values()) if not f.is_valid()
+    ]
+    return render(request, "portfolio/home_facts.html", page)
+
+
+def _forms(request: HttpRequest, known: Editable) -> tuple[BuildingForm, UnitForm, dict[str, ListForm]]:
+    data = request.POST if request.method == "POST" else None
+    facts, unit = known.facts
+    initial = {name: getattr(facts, name) for name in BuildingForm.base_fields}
+    building = BuildingForm(data, prefix="building", initial=initial)
+    home = UnitForm(data, prefix="home", landlords=known.landlords, initial=unit_initial(unit))
+    lists = {
+        name: ListForm(name, getattr(unit, name), known.fresh[name], data, rooms=known.rooms) for name in ROWS
+    }
+    return building, home, lists
+
+
+@get_or_post
+def tenancy_add(request: HttpRequest, pk: int) -> HttpResponse:
+    unit = unit_or_404(request, pk, to="edit_home")
+    form = TenancyForm(request.POST or None)
+    return _one(
+        request, unit, form, "Add a tenancy", lambda how: service.tenancy_add(unit.pk, form.fact(), **how)
+    )
+
+
+@get_or_post
+def tenancy_end(request: HttpRequest, pk: int) -> HttpResponse:
+    access.require(request.user, "edit_home")
+    tenancies = Tenancy.objects.select_related("unit__building", "unit__landlord")
+    tenancy = access.get_or_404(tenancies, request.user, pk=pk)
+    form = TenancyEndForm(request.POST or None, starts=tenancy.starts)
+    title = "Record the last day of a tenancy"
+    return _one(
+        request,
+        tenancy.unit,
+        form,
+        title,
+        lambda how: service.tenancy_end(pk, ends=form.cleaned_data["ends"], **how),
+    )
+
+
+@get_or_post
+def marketing_add(request: HttpRequest, pk: int) -> HttpResponse:
+    unit = unit_or_404(request, pk, to="edit_home")
+    form = MarketingForm(request.POST or None)
+    return _one(
+        request, unit, form, "Add marketing", lambda how: service.marketing_add(unit.pk, form.fact(), **how)
+    )
+
+
+@get_or_post
+def act_add(request: HttpRequest, pk: int) -> HttpResponse:
+    unit = unit_or_404(request, pk, to="edit_home")
+    today = clock.today()
+    initial = {name: request.GET.get(name, "") for name in ("what", "of", "party")} | {"on": today}
+    refs = names_of(facts_of([unit.pk])[unit.pk][1])
+    form = ActForm(request.POST or None, refs=refs, day=today, initial=initial)
+    return _one(
+        request, unit, form, "Record an act", lambda how: service.act_add(unit.pk, form.fact(), **how)
+    )
+
+
+def _one(request: HttpRequest, unit: Unit, form: forms.Form, title: str, store: Any) -> HttpResponse:
+    """A page with one small form; `store` is called with who and when once it is valid."""
+    if request.method == "POST" and form.is_valid():
+        try:
+            store({"actor": request.user, "moment": clock.moment()})
+        except ValidationError as wrong:
+            form.add_error(None, wrong.messages)
+        else:
+            messages.success(request, "Recorded.")
+            return redirect("home", pk=unit.pk)
+    return render(request, "portfolio/one_form.html", {"home": unit, "form": form, "title": title})
