@@ -153,6 +153,19 @@ class Pack:
 
 
 @dataclass(frozen=True, slots=True)
+class Registered:
+    """One line of the register: how far a requirement is held."""
+
+    id: str
+    title: str
+    nations: tuple[str, ...]
+    status: str
+    """covered, partly or not_yet."""
+    checked_on: date
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
 class Lawbook:
     """Every pack, in order of name, and who speaks for which nation."""
 

@@ -1,9 +1,8 @@
-"""Reads the law packs and refuses any that could give a wrong answer.
+"""Reads the law packs, and the register of what they cover, and refuses any that could give a wrong answer.
 
 A pack is a folder: `pack.toml` says what it is, and every other `.toml` file in it holds one requirement.
 """
 
-import tomllib
 from collections.abc import Mapping
 from datetime import date, datetime
 from functools import cache
@@ -11,43 +10,26 @@ from pathlib import Path
 from typing import Any
 
 from .dates import day_after
-from .lawbook import Announced, Dated, Lawbook, Pack, Topic, Value, Voice, covers
+from .lawbook import Announced, Dated, Lawbook, Pack, Registered, Topic, Value, Voice, covers
 from .model import NATIONS, Basis
+from .packfile import BOOL, DAY, LIST, TABLE, TEXT, PackError, Place, check_keys, one_of, toml
 from .rules import RULES, Rule
 
+__all__ = ["PACKS", "PackError", "load", "register"]
+
 PACKS = Path(__file__).parent / "packs"
+REGISTER = Path(__file__).with_name("register.toml")
 GATES = ("block", "warn", "info", "none")
 
-_TEXT, _DAY, _BOOL, _TABLE, _LIST = "text", "a day such as 2026-11-25", "true or false", "a table", "a list"
-_TYPES: dict[str, type] = {_TEXT: str, _DAY: date, _BOOL: bool, _TABLE: dict, _LIST: list}
-_PACK = {"name": _TEXT, "title": _TEXT, "version": _TEXT, "released": _DAY, "nations": _LIST}
+_PACK = {"name": TEXT, "title": TEXT, "version": TEXT, "released": DAY, "nations": LIST}
 _TOPIC = {
-    "id": _TEXT, "title": _TEXT, "rule": _TEXT, "begins": _DAY, "instrument": _TEXT, "provision": _TEXT,
-    "url": _TEXT, "basis": _TEXT, "checked_on": _DAY, "checked_by": _TEXT, "continuing": _BOOL,
-    "gate": _TABLE,
+    "id": TEXT, "title": TEXT, "rule": TEXT, "begins": DAY, "instrument": TEXT, "provision": TEXT,
+    "url": TEXT, "basis": TEXT, "checked_on": DAY, "checked_by": TEXT, "continuing": BOOL,
+    "gate": TABLE,
 }  # fmt: skip
-_TOPIC_MORE = {"duty_rule": _TEXT, "duties": _TABLE, "values": _TABLE, "announced": _LIST, "notes": _TEXT}
-_VALUE = {"from": _DAY, "source": _TEXT, "basis": _TEXT}
-_KINDS = {int: "a whole number", bool: _BOOL, str: _TEXT, date: _DAY, list: "a list of words"}
-
-
-class PackError(Exception):
-    """A pack that cannot be trusted; the text names the file, the key and the cure."""
-
-
-class _Place:
-    """A file and a key in it, for saying where a fault is."""
-
-    def __init__(self, file: Path, key: str = "") -> None:
-        self.file, self.key = file, key
-
-    def __truediv__(self, key: object) -> "_Place":
-        step = f"[{key}]" if isinstance(key, int) else f".{key}" if self.key else str(key)
-        return _Place(self.file, self.key + step)
-
-    def fault(self, what: str, cure: str) -> PackError:
-        shown = f"{self.file.parent.name}/{self.file.name}"
-        return PackError(f"{shown}: {self.key or 'the file'}: {what}. {cure}")
+_TOPIC_MORE = {"duty_rule": TEXT, "duties": TABLE, "values": TABLE, "announced": LIST, "notes": TEXT}
+_VALUE = {"from": DAY, "source": TEXT, "basis": TEXT}
+_KINDS = {int: "a whole number", bool: BOOL, str: TEXT, date: DAY, list: "a list of words"}
 
 
 def load(folder: Path | None = None) -> Lawbook:
@@ -89,30 +71,21 @@ def _voices(packs: tuple[Pack, ...], nation: str | None) -> tuple[Voice, ...]:
     return tuple(found)
 
 
-def _toml(file: Path) -> dict[str, Any]:
-    try:
-        return tomllib.loads(file.read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise _Place(file).fault(
-            f"not readable as TOML ({error})", "Correct the file at that place."
-        ) from error
-
-
 def _pack(file: Path, shelf: dict[str, Topic]) -> Pack:
-    place, data = _Place(file), _toml(file)
-    _check_keys(place, data, _PACK, {})
+    place, data = Place(file), toml(file)
+    check_keys(place, data, _PACK, {})
     if data["name"] != file.parent.name:
         raise (place / "name").fault(
             f"{data['name']!r} is not the folder's name", f"Write {file.parent.name!r}."
         )
     for nation in data["nations"]:
-        _one_of(place / "nations", nation, NATIONS)
+        one_of(place / "nations", nation, NATIONS)
     topics = []
     for one in sorted(file.parent.glob("*.toml")):
         if one != file:
             topic = _topic(one, data["name"], shelf)
             if topic.id in shelf:
-                raise (_Place(one) / "id").fault(
+                raise (Place(one) / "id").fault(
                     f"{topic.id!r} is used twice", "Give each requirement its own id."
                 )
             shelf[topic.id] = topic
@@ -130,14 +103,14 @@ def _check_reads(file: Path, topics: tuple[Topic, ...], shelf: Mapping[str, Topi
             for wanted in RULES[name].reads if name else ():
                 if wanted not in shelf:
                     cure = f"Add a file for {wanted} to this pack or to one before it in the alphabet."
-                    raise _Place(file).fault(f"{topic.id} reads {wanted}, which no pack holds", cure)
+                    raise Place(file).fault(f"{topic.id} reads {wanted}, which no pack holds", cure)
 
 
 def _topic(file: Path, pack: str, shelf: Mapping[str, Topic]) -> Topic:
-    place, data = _Place(file), _toml(file)
-    _check_keys(place, data, _TOPIC, _TOPIC_MORE)
-    _check_keys(place / "gate", data["gate"], {"let": _TEXT, "sale": _TEXT}, {})
-    gate = [_one_of(place / "gate" / purpose, data["gate"][purpose], GATES) for purpose in ("let", "sale")]
+    place, data = Place(file), toml(file)
+    check_keys(place, data, _TOPIC, _TOPIC_MORE)
+    check_keys(place / "gate", data["gate"], {"let": TEXT, "sale": TEXT}, {})
+    gate = [one_of(place / "gate" / purpose, data["gate"][purpose], GATES) for purpose in ("let", "sale")]
     values = {
         name: _values(place / "values" / name, entries) for name, entries in data.get("values", {}).items()
     }
@@ -152,12 +125,14 @@ def _topic(file: Path, pack: str, shelf: Mapping[str, Topic]) -> Topic:
     for key in ("rule", "duty_rule"):
         if key in data:
             _check_needs(place, key, topic, data[key])
+    duties = RULES[topic.duty_rule].duties if topic.duty_rule else ()
+    check_keys(place / "duties", topic.duty_titles, dict.fromkeys(duties, TEXT), {})
     return topic
 
 
-def _check_needs(place: _Place, key: str, topic: Topic, name: str) -> None:
-    """The rule exists, and the pack holds every value and title it needs from the first day on."""
-    _one_of(place / key, name, tuple(sorted(RULES)))
+def _check_needs(place: Place, key: str, topic: Topic, name: str) -> None:
+    """The rule exists, and the pack holds every value it needs from the first day on."""
+    one_of(place / key, name, tuple(sorted(RULES)))
     rule: Rule = RULES[name]
     for value, kind in rule.needs.items():
         where = place / "values" / value
@@ -175,11 +150,6 @@ def _check_needs(place: _Place, key: str, topic: Topic, name: str) -> None:
                 raise (where / number / "value").fault(
                     f"{entry.value!r} is of the wrong type", f"Write {_KINDS[kind]}."
                 )
-    for duty in rule.duties:
-        if duty not in topic.duty_titles:
-            raise (place / "duties" / duty).fault(
-                "missing, and the duty rule reports it", "Give the duty a title."
-            )
 
 
 def _is_kind(value: Value, kind: type) -> bool:
@@ -188,7 +158,7 @@ def _is_kind(value: Value, kind: type) -> bool:
     return type(value) is kind
 
 
-def _values(place: _Place, entries: object) -> tuple[Dated, ...]:
+def _values(place: Place, entries: object) -> tuple[Dated, ...]:
     """The dated entries of one value: in order, without overlap or gap, the last one open."""
     if not isinstance(entries, list) or not entries:
         raise place.fault(
@@ -207,7 +177,7 @@ def _values(place: _Place, entries: object) -> tuple[Dated, ...]:
     return tuple(found)
 
 
-def _check_follows(where: _Place, before: Dated, after: Dated) -> None:
+def _check_follows(where: Place, before: Dated, after: Dated) -> None:
     wanted = day_after(before.end) if before.end is not None else None
     if wanted is None or after.start < wanted:
         cure = "End the entry before it on the day before this one begins."
@@ -216,13 +186,13 @@ def _check_follows(where: _Place, before: Dated, after: Dated) -> None:
         raise (where / "from").fault(f"gap: nothing from {wanted} to {after.start}", f"Begin it on {wanted}.")
 
 
-def _dated(where: _Place, entry: object) -> Dated:
+def _dated(where: Place, entry: object) -> Dated:
     if not isinstance(entry, dict):
         raise where.fault("not a table", "Write from, value, source and basis under it.")
     if "value" not in entry:
         raise (where / "value").fault("missing", "Add the value.")
     rest = {key: one for key, one in entry.items() if key != "value"}
-    _check_keys(where, rest, _VALUE, {"until": _DAY, "confidence": _TEXT})
+    check_keys(where, rest, _VALUE, {"until": DAY, "confidence": TEXT})
     end = entry.get("until")
     if end is not None and end < entry["from"]:
         raise (where / "until").fault(
@@ -232,7 +202,7 @@ def _dated(where: _Place, entry: object) -> Dated:
     return Dated(entry["from"], end, value, entry["source"], _basis(where, entry), entry.get("confidence"))
 
 
-def _value(where: _Place, value: object) -> Value:
+def _value(where: Place, value: object) -> Value:
     if isinstance(value, list) and all(isinstance(one, str) for one in value):
         return tuple(value)
     if isinstance(value, (int, float, bool, str, date)) and not isinstance(value, datetime):
@@ -242,41 +212,50 @@ def _value(where: _Place, value: object) -> Value:
     )
 
 
-def _announced(place: _Place, data: Mapping[str, Any]) -> tuple[Announced, ...]:
+def _announced(place: Place, data: Mapping[str, Any]) -> tuple[Announced, ...]:
     found = []
     for number, entry in enumerate(data.get("announced", [])):
         where = place / "announced" / number
         if not isinstance(entry, dict):
             raise where.fault("not a table", "Write [[announced]] with says and source under it.")
-        _check_keys(where, entry, {"says": _TEXT, "source": _TEXT}, {"from": _DAY})
+        check_keys(where, entry, {"says": TEXT, "source": TEXT}, {"from": DAY})
         found.append(Announced(entry["says"], entry["source"], entry.get("from")))
     return tuple(found)
 
 
-def _basis(where: _Place, data: Mapping[str, Any]) -> Basis:
-    return Basis(_one_of(where / "basis", data["basis"], tuple(Basis)))
+def _basis(where: Place, data: Mapping[str, Any]) -> Basis:
+    return Basis(one_of(where / "basis", data["basis"], tuple(Basis)))
 
 
-def _one_of(where: _Place, value: object, allowed: tuple[str, ...]) -> str:
-    if value not in allowed:
-        raise where.fault(f"{value!r} is not known", f"Use one of: {', '.join(allowed)}.")
-    return str(value)
+_STATUSES = ("covered", "partly", "not_yet")
+_ENTRY = {"id": TEXT, "title": TEXT, "nations": LIST, "status": TEXT, "checked_on": DAY}
 
 
-def _check_keys(
-    where: _Place, data: Mapping[str, Any], wanted: Mapping[str, str], more: Mapping[str, str]
-) -> None:
-    """Every key known and of its type, none missing, no text left empty."""
-    for key in data:
-        if key not in wanted and key not in more:
-            known = ", ".join(sorted({*wanted, *more}))
-            raise (where / key).fault("unknown key", f"Remove it, or use one of: {known}.")
-    for key, kind in wanted.items():
-        if key not in data:
-            raise (where / key).fault("missing", f"Add {key}: {kind}.")
-    for key, value in data.items():
-        kind = wanted.get(key) or more[key]
-        if not isinstance(value, _TYPES[kind]) or isinstance(value, datetime):
-            raise (where / key).fault(f"{value!r} is of the wrong type", f"Write {kind}.")
-        if value == "":
-            raise (where / key).fault("empty", f"Write {kind}.")
+def register() -> tuple[Registered, ...]:
+    """What the law asks as far as we know, and how much of it is held. Raises `PackError`."""
+    return _register(REGISTER)
+
+
+def _register(file: Path) -> tuple[Registered, ...]:
+    place, data = Place(file), toml(file)
+    check_keys(place, data, {"requirement": LIST}, {})
+    found: dict[str, Registered] = {}
+    for number, entry in enumerate(data["requirement"]):
+        where = place / "requirement" / number
+        check_keys(where, entry, _ENTRY, {"note": TEXT})
+        for nation in entry["nations"]:
+            one_of(where / "nations", nation, NATIONS)
+        status = one_of(where / "status", entry["status"], _STATUSES)
+        if entry["id"] in found:
+            raise (where / "id").fault(
+                f"{entry['id']!r} is used twice", "Keep one entry for each requirement."
+            )
+        found[entry["id"]] = Registered(
+            entry["id"],
+            entry["title"],
+            tuple(entry["nations"]),
+            status,
+            entry["checked_on"],
+            entry.get("note", ""),
+        )
+    return tuple(found.values())

@@ -1,0 +1,54 @@
+"""The register says how far each requirement is held, and nothing once answered may drop out unnoticed."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from portfolio.law import loader
+from portfolio.law.loader import PackError, load, register
+
+ANSWERED = {"eng_eicr", "eng_alarms", "eng_hmo_licence", "gb_gas_check", "ew_epc", "ew_mees", "house_danger"}
+"""Requirements some released version has answered. Add to it; never take away."""
+
+
+def test_nothing_once_answered_has_vanished() -> None:
+    assert set(load().topics) >= ANSWERED
+    assert {entry.id for entry in register() if entry.status != "not_yet"} >= ANSWERED
+
+
+def test_the_register_and_the_packs_agree() -> None:
+    entries = {entry.id: entry for entry in register()}
+    for pack in load().packs:
+        for topic in pack.topics:
+            assert entries[topic.id].status in ("covered", "partly"), topic.id
+            assert set(entries[topic.id].nations) == set(pack.nations), topic.id
+    covered = {entry.id for entry in register() if entry.status == "covered"}
+    assert covered <= set(load().topics)
+
+
+def test_every_released_version_is_in_the_list_of_changes() -> None:
+    changes = Path(loader.__file__).with_name("CHANGES.md").read_text(encoding="utf-8")
+    versions = set(re.findall(r"^## (\S+)", changes, flags=re.MULTILINE))
+    assert {pack.version for pack in load().packs} <= versions
+    assert all(f"`{requirement}`" in changes for requirement in load().topics)
+
+
+@pytest.mark.parametrize(
+    ("line", "instead", "says"),
+    [
+        ('status = "covered"', 'status = "maybe"', r"requirement\[0\]\.status: 'maybe' is not known"),
+        ('id = "eng_alarms"', 'id = "eng_eicr"', r"requirement\[1\]\.id: 'eng_eicr' is used twice"),
+        ('title = "Electrical condition report"\n', "", r"requirement\[0\]\.title: missing"),
+    ],
+)
+def test_a_broken_register_is_refused(
+    line: str, instead: str, says: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = loader.REGISTER.read_text(encoding="utf-8")
+    assert line in text
+    broken = tmp_path / "register.toml"
+    broken.write_text(text.replace(line, instead, 1), encoding="utf-8")
+    monkeypatch.setattr(loader, "REGISTER", broken)
+    with pytest.raises(PackError, match=says):
+        register()
