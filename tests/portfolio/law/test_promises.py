@@ -3,6 +3,7 @@
 import random
 from dataclasses import fields, replace
 from datetime import date
+from typing import Any
 
 import pytest
 from hypothesis import example, given, settings
@@ -150,7 +151,7 @@ def test_the_order_of_records_does_not_matter(
     facts: tuple[Building, Unit], day: date, chance: random.Random
 ) -> None:
     building, unit = facts
-    shuffled = {}
+    shuffled: dict[str, Any] = {}
     for one in fields(Unit):
         value = getattr(unit, one.name)
         if isinstance(value, tuple):
