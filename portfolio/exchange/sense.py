@@ -16,6 +16,7 @@ from portfolio.exchange.records import Record
 Pointer = tuple[PointsTo, str, str, tuple[JsonObject, ...]]
 """Its kind, the ref it holds, its place, and the objects around it, outermost first."""
 Refs = frozenset[str]
+MOST_TO_SUGGEST = 500
 
 
 def faults_of(record: Record, tree: Any) -> Iterator[Fault]:
@@ -45,7 +46,8 @@ def _rows(kind: Kind, value: Any, path: str) -> Iterator[Fault]:
     if isinstance(kind, Record) and isinstance(value, dict):
         yield from _order(kind, value, path)
         for field in kind.fields:
-            yield from _rows(field.kind, value.get(field.key), child(path, field.key))
+            if isinstance(inner := value.get(field.key), dict | list):
+                yield from _rows(field.kind, inner, child(path, field.key))
     elif isinstance(kind, ListOf) and isinstance(kind.item, Record) and isinstance(value, list):
         yield from _repeats(kind.item, value, path)
         for i, item in enumerate(value):
@@ -55,7 +57,9 @@ def _rows(kind: Kind, value: Any, path: str) -> Iterator[Fault]:
 def _pointers(kind: Kind, value: Any, path: str, around: tuple[JsonObject, ...]) -> Iterator[Pointer]:
     if isinstance(kind, Record) and isinstance(value, dict):
         for field in kind.fields:
-            yield from _pointers(field.kind, value.get(field.key), child(path, field.key), (*around, value))
+            if isinstance(field.kind, PointsTo | Record | ListOf) and field.key in value:
+                inner, place = value[field.key], child(path, field.key)
+                yield from _pointers(field.kind, inner, place, (*around, value))
     elif isinstance(kind, ListOf) and isinstance(kind.item, Record) and isinstance(value, list):
         for i, item in enumerate(value):
             yield from _pointers(kind.item, item, child(path, i), around)
@@ -74,10 +78,14 @@ def _refs_in(rows: Any) -> Refs | None:
 def _absent(ref: str, path: str, lists: Mapping[str, Refs]) -> Iterator[Fault]:
     if any(ref in refs for refs in lists.values()):
         return
-    known = sorted(set().union(*lists.values()))
     where = listed(lists)
-    near = nearest(ref, known) if len(known) <= 1000 else None
-    if near:
+    # Looking through very many refs, for each of very many faults, would take minutes.
+    few = sum(map(len, lists.values())) <= MOST_TO_SUGGEST
+    known = sorted(set().union(*lists.values())) if few else []
+    near = nearest(ref, known)
+    if not few:
+        cure = f"add it to {where}, or write a ref that stands there"
+    elif near:
         cure = f"did you mean {shown(near)}?"
     elif known:
         cure = f"add it to {where}, or write one of: {listed(known, 10)}"

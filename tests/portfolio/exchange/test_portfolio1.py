@@ -103,7 +103,7 @@ def test_schema_file_is_the_schema() -> None:
 
 @given(spoiled())
 def test_spoiled_files_are_read_or_refused_with_places(tree: JsonObject) -> None:
-    faults = all_faults(tree)
+    faults = all_faults(portfolio1.parse(json.dumps(tree)))
     if faults:
         lines = faults_in(tree)
         assert lines == [str(fault) for fault in faults]
