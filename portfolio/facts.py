@@ -24,6 +24,7 @@ from portfolio.models import (
 )
 
 Facts = tuple[law.Building, law.Unit]
+ACTS_NAME = ("certificates", "defects", "alarms", "appliances", "tenancies")
 Fact = TypeVar("Fact")
 
 
@@ -111,6 +112,10 @@ def _unit_facts(u: Unit, lists: dict[str, dict[int, list[Any]]]) -> law.Unit:
         name: tuple(lists[name].get(u.pk, ())) if getattr(u, f"{name}_listed") else None
         for name in Unit.LISTS
     }
+    if listed["events"] is not None:
+        # Like a check of an appliance, an act about a thing taken out of the home goes with the thing.
+        known = _nameable(listed)
+        listed["events"] = tuple(act for act in listed["events"] if act.of is None or act.of in known)
     return law.Unit(
         ref=u.ref,
         building=u.building.ref,
@@ -126,6 +131,15 @@ def _unit_facts(u: Unit, lists: dict[str, dict[int, list[Any]]]) -> law.Unit:
         main_board_rcd_30ma=u.main_board_rcd_30ma,
         **listed,
     )
+
+
+def nameable(unit: law.Unit) -> set[str]:
+    """The refs an act may be about: papers, defects, alarms, appliances and tenancies on record."""
+    return _nameable({name: getattr(unit, name) for name in ACTS_NAME})
+
+
+def _nameable(listed: dict[str, Any]) -> set[str]:
+    return {item.ref for name in ACTS_NAME for item in listed[name] or ()}
 
 
 def _appliance(a: Appliance) -> law.Appliance:

@@ -9,7 +9,7 @@ from django.db import transaction
 
 from portfolio import words
 from portfolio.clock import Moment
-from portfolio.facts import Facts, building_facts, facts_of
+from portfolio.facts import Facts, building_facts, facts_of, nameable
 from portfolio.law import model as law
 from portfolio.models import Act, Alarm, Appliance, Marketing, Room, Tenancy, Unit
 from portfolio.services.events import Happening, Verb, record
@@ -155,6 +155,10 @@ def marketing_add(unit_id: int, marketing: law.Marketing, *, actor: Any, moment:
 def act_add(unit_id: int, act: law.Act, *, actor: Any, moment: Moment) -> Act:
     """Record an act: a copy given, a request received, a confirmation given. Raises ValidationError."""
     unit = _listing(unit_id, "events", actor=actor, moment=moment)
+    if act.of is not None and act.of not in nameable(facts_of([unit_id])[unit_id][1]):
+        raise ValidationError(
+            {"of": f"Nothing in this home has the ref '{act.of}'. Choose one from the list."}
+        )
     row = Act(unit=unit, what=act.what, of=act.of, party=act.party, on=act.on)
     save(row, actor=actor, moment=moment)
     to = f" ({words.PARTY[act.party].lower()})" if act.party else ""

@@ -123,6 +123,13 @@ def test_marketing_and_acts_are_recorded_with_an_event(home, agent):
     assert set(home.events.values_list("verb", flat=True)) >= {"marketing.added", "act.recorded"}
 
 
+def test_an_act_about_nothing_in_the_home_is_refused(home, agent):
+    before = facts(home).events
+    with pytest.raises(ValidationError, match="Nothing in this home has the ref 'e9'"):
+        act_add(home.pk, law.Act("copy_given", "e9", "tenant"), actor=agent, moment=at())
+    assert facts(home).events == before
+
+
 def test_history_says_who_and_when(home, agent):
     edit(home, agent, label="Flat 2A", building={"storeys": 4})
     unit, building = Unit.objects.get(pk=home.pk), home.building

@@ -1,6 +1,7 @@
 """Import, export and the check of the record: files into the database and out again."""
 
 import json
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -9,9 +10,11 @@ import pytest
 from django.core.management import call_command
 
 from portfolio.exchange import generate, portfolio1
+from portfolio.facts import facts_of
 from portfolio.law import model as law
 from portfolio.models import Agency, Building, Event, Unit
-from tests.factories import make_agency, make_home, make_user
+from portfolio.services.homes import act_add, home_edit
+from tests.factories import at, make_agency, make_home, make_user
 from tests.portfolio.exchange.documents import EVERYTHING
 from tests.portfolio.test_events import without_guards
 
@@ -181,6 +184,20 @@ def test_export_holds_this_agency_only_and_the_named_homes_only(agency: Agency, 
     code, out, err = manage("export_portfolio", "--agency", agency.name, "--unit", "theirs")
     assert (code, out) == (2, "")
     assert err.startswith('--unit: no home has the ref "theirs": ')
+
+
+def test_export_after_things_were_taken_out_can_be_imported(agency: Agency, manage: Any) -> None:
+    """Acts and checks that name an alarm, appliance or room no longer there do not point nowhere."""
+    home, agent = make_home(agency), make_user(agency)
+    for ref in ("s1", "boiler"):
+        act_add(home.pk, law.Act("aware", ref), actor=agent, moment=at())
+    building, unit = facts_of([home.pk])[home.pk]
+    bare = replace(unit, alarms=(), appliances=(), rooms=None)
+    home_edit(home.pk, building=building, unit=bare, actor=agent, moment=at())
+    _, out, _ = manage("export_portfolio", "--agency", agency.name)
+    (kept,) = portfolio1.read(out).units
+    assert (kept.alarms, kept.appliances, kept.rooms) == ((), (), None)
+    assert [act.of for act in kept.events or ()] == ["g1"]
 
 
 def test_export_to_a_place_that_cannot_be_written_is_refused(
