@@ -6,6 +6,7 @@ import django_filters
 from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import Q, QuerySet
+from django.http import HttpRequest
 
 from portfolio.models import Building, Landlord, Unit
 from portfolio.selectors.board import ANSWERS
@@ -24,6 +25,16 @@ def date_input() -> forms.DateInput:
     return forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 
 
+def landlords(request: HttpRequest) -> "QuerySet[Landlord]":
+    return Landlord.objects.visible_to(request.user).order_by("name", "ref")
+
+
+def buildings(request: HttpRequest) -> "QuerySet[Building]":
+    """Those with a home that the person may see."""
+    seen = Unit.objects.visible_to(request.user).values("building")
+    return Building.objects.filter(pk__in=seen).order_by("name", "ref")
+
+
 class HomesFilter(django_filters.FilterSet):
     on = django_filters.DateFilter(
         label="On the day",
@@ -37,12 +48,8 @@ class HomesFilter(django_filters.FilterSet):
         empty_label="Every answer",
         choices=[(name, choice.words) for name, choice in ANSWERS.items()],
     )
-    landlord = django_filters.ModelChoiceFilter(
-        queryset=Landlord.objects.none(), empty_label="Every landlord"
-    )
-    building = django_filters.ModelChoiceFilter(
-        queryset=Building.objects.none(), empty_label="Every building"
-    )
+    landlord = django_filters.ModelChoiceFilter(queryset=landlords, empty_label="Every landlord")
+    building = django_filters.ModelChoiceFilter(queryset=buildings, empty_label="Every building")
     q = django_filters.CharFilter(
         label="Words",
         method="by_words",
@@ -56,12 +63,9 @@ class HomesFilter(django_filters.FilterSet):
         model = Unit
         fields: list[str] = []
 
-    def __init__(self, data: Any, queryset: "QuerySet[Unit]", *, user: Any, **more: Any) -> None:
-        super().__init__(data, queryset, **more)
-        buildings = Building.objects.filter(pk__in=Unit.objects.visible_to(user).values("building"))
-        self.filters["building"].extra["queryset"] = buildings.order_by("name", "ref")
-        self.filters["landlord"].extra["queryset"] = Landlord.objects.visible_to(user).order_by("name", "ref")
-        if user.role == "landlord":
+    def __init__(self, data: Any, queryset: "QuerySet[Unit]", *, request: HttpRequest) -> None:
+        super().__init__(data, queryset, request=request)
+        if getattr(request.user, "role", "") == "landlord":
             del self.filters["landlord"]
 
     def asked_later(self, homes: "QuerySet[Unit]", name: str, value: Any) -> "QuerySet[Unit]":

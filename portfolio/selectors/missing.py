@@ -37,7 +37,9 @@ class Missing:
 
 def missing(building: law.Building, unit: law.Unit) -> list[Missing]:
     found = [Missing(LISTS[name], name) for name in LISTS if getattr(unit, name) is None]
-    found += [_of(Unit, stored, "home") for path, stored in UNIT.items() if _value(unit, path) is None]
+    # A house goes by the name of its building.
+    wanted = {path: stored for path, stored in UNIT.items() if path != "label" or unit.dwelling != "house"}
+    found += [_of(Unit, stored, "home") for path, stored in wanted.items() if _value(unit, path) is None]
     found += [_of(Building, name, "building") for name in BUILDING if getattr(building, name) is None]
     return found
 

@@ -50,7 +50,7 @@ def homes_download(request: HttpRequest, form: str) -> HttpResponse:
 
 def _shown(request: HttpRequest) -> dict[str, Any]:
     today = clock.today()
-    chosen = HomesFilter(request.GET or None, homes_for(request.user, today), user=request.user)
+    chosen = HomesFilter(request.GET or None, homes_for(request.user, today), request=request)
     asked = chosen.form.cleaned_data if chosen.is_bound and chosen.is_valid() else {}
     day = asked.get("on") or today
     answer = asked.get("answer") or ""
@@ -66,5 +66,6 @@ def _shown(request: HttpRequest) -> dict[str, Any]:
         "answer": answer,
         "day": day,
         "today": today,
-        "narrowed": any(value for key, value in asked.items() if key != "on"),
+        "narrowed": any(value for key, value in asked.items() if key not in ("on", "q")),
+        "chosen": any(value for key, value in asked.items() if key not in ("on", "answer")),
     }

@@ -1,0 +1,151 @@
+"""Recording a defect and putting it right, on the pages."""
+
+from datetime import date
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from inspections.models import Defect
+from portfolio import gate
+from portfolio.law import model as law
+from portfolio.models import Clearance
+from tests.factories import at, make_agency, make_home, make_user
+
+pytestmark = pytest.mark.django_db
+
+C2 = {"title": "Cracked socket", "code": "bs7671:C2", "found": "2026-11-24", "room": "", "certificate": ""}
+
+
+@pytest.fixture(autouse=True)
+def _noon(time_machine):
+    time_machine.move_to(at().at, tick=False)
+
+
+@pytest.fixture
+def agency():
+    return make_agency()
+
+
+@pytest.fixture
+def home(agency):
+    return make_home(agency)
+
+
+@pytest.fixture
+def defect(agency):
+    found = law.Defect("d1", "bs7671", "C2", "Cracked socket", date(2026, 11, 20))
+    return Defect.objects.get(unit=make_home(agency, defects=(found,)))
+
+
+def client_of(user) -> Client:
+    client = Client()
+    client.force_login(user)
+    return client
+
+
+@pytest.fixture
+def agent(agency):
+    return client_of(make_user(agency))
+
+
+@pytest.fixture
+def inspector(agency):
+    return client_of(make_user(agency, "inspector"))
+
+
+def text(response) -> str:
+    return " ".join(response.content.decode().split())
+
+
+def test_recording_a_c2_takes_the_mark_away(agency, agent, home):
+    gate.mark(home.pk, "let", actor=make_user(agency), moment=at())
+    response = agent.post(reverse("defect_add", args=[home.pk]), C2, follow=True)
+    assert "Cracked socket" in text(response)
+    assert Clearance.objects.get().withdrawn_on == date(2026, 11, 25)
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [({"code": "bs7671:ID"}, "code"), ({"code": ""}, "code"), ({"title": ""}, "title"), ({"found": ""}, "found"),
+     ({"room": "999999"}, "room")],
+)  # fmt: skip
+def test_a_fault_is_named_and_nothing_is_recorded(agent, home, changes, field):
+    response = agent.post(reverse("defect_add", args=[home.pk]), C2 | changes)
+    assert field in response.context["form"].errors
+    assert not Defect.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("found", "taken"), [("2026-11-24", True), ("2026-11-25", True), ("2026-11-26", False)]
+)
+def test_a_defect_is_not_found_tomorrow(agent, home, found, taken):
+    response = agent.post(reverse("defect_add", args=[home.pk]), C2 | {"found": found})
+    assert response.status_code == (302 if taken else 200)
+    assert Defect.objects.exists() is taken
+
+
+def test_rooms_and_papers_of_another_home_cannot_be_chosen(agent, agency, home):
+    other = make_home(agency)
+    changes = {"room": other.rooms.first().pk, "certificate": other.certificates.first().pk}
+    response = agent.post(reverse("defect_add", args=[home.pk]), C2 | changes)
+    assert {"room", "certificate"} <= response.context["form"].errors.keys()
+
+
+def test_said_done_then_confirmed_by_an_inspector(agent, inspector, defect):
+    url = reverse("defects", args=[defect.unit_id])
+    agent.post(reverse("defect_claim_done", args=[defect.pk]), {"on": "2026-11-24"})
+    assert "not confirmed yet" in text(agent.get(url))
+    defect.unit.standing.refresh_from_db()
+    assert not defect.unit.standing.let_clear
+    assert reverse("defect_confirm", args=[defect.pk]) in text(inspector.get(url))
+    response = inspector.post(reverse("defect_confirm", args=[defect.pk]), follow=True)
+    assert "Confirmed as put right" in text(response)
+    defect.unit.standing.refresh_from_db()
+    assert defect.unit.standing.let_clear
+
+
+def test_whoever_said_it_was_done_is_not_offered_and_cannot_confirm(agency, defect):
+    user = make_user(agency, "inspector")
+    Defect.objects.update(completed=date(2026, 11, 24), completed_by=user)
+    client = client_of(user)
+    assert reverse("defect_confirm", args=[defect.pk]) not in text(
+        client.get(reverse("defects", args=[defect.unit_id]))
+    )
+    response = client.post(reverse("defect_confirm", args=[defect.pk]))
+    assert response.status_code == 409
+    assert "somebody else has to confirm it" in text(response)
+    defect.refresh_from_db()
+    assert defect.confirmed is None
+
+
+def test_confirming_before_the_work_is_done_is_refused(inspector, defect):
+    response = inspector.post(reverse("defect_confirm", args=[defect.pk]))
+    assert response.status_code == 409
+    assert "Nobody has recorded yet" in text(response)
+
+
+@pytest.mark.parametrize("on", ["", "soon", "2026-11-26", "2026-11-19"])
+def test_work_cannot_be_done_on_no_day_tomorrow_or_before_it_was_found(agent, defect, on):
+    response = agent.post(reverse("defect_claim_done", args=[defect.pk]), {"on": on})
+    assert response.status_code == 400
+    assert 'role="alert"' in text(response)
+    defect.refresh_from_db()
+    assert defect.completed is None
+
+
+def test_saying_that_there_is_none_is_one_button(inspector, agency):
+    home = make_home(agency, defects=None)
+    url = reverse("defects", args=[home.pk])
+    assert "It is not recorded whether this home has defects" in text(inspector.get(url))
+    inspector.post(reverse("nothing_found", args=[home.pk]))
+    assert "No defect is open." in text(inspector.get(url))
+    home.standing.refresh_from_db()
+    assert home.standing.let_clear
+
+
+def test_the_page_says_stop_for_a_c1(agent, home):
+    agent.post(reverse("defect_add", args=[home.pk]), C2 | {"code": "bs7671:C1"})
+    page = text(agent.get(reverse("defects", args=[home.pk])))
+    assert "Do not touch it" in page
+    assert "it does not inspect or certify" in page

@@ -1,0 +1,233 @@
+"""Changing the facts of a home on its page, without scripts: what is sent back unchanged changes nothing."""
+
+import re
+from datetime import date
+from html import unescape
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from portfolio.facts import facts_of
+from portfolio.law import model as law
+from portfolio.models import Alarm, Event
+from tests.factories import CLEAR_FLAT, at, make_agency, make_home, make_user, without
+
+pytestmark = pytest.mark.django_db
+
+NO_GAS = without(CLEAR_FLAT, "g0", "g1").certificates
+
+
+@pytest.fixture(autouse=True)
+def _noon(time_machine):
+    time_machine.move_to(at().at, tick=False)
+
+
+@pytest.fixture
+def agent():
+    return make_user(make_agency())
+
+
+@pytest.fixture
+def client(agent):
+    client = Client()
+    client.force_login(agent)
+    return client
+
+
+@pytest.fixture
+def home(agent):
+    return make_home(agent.agency)
+
+
+def unit_of(home) -> law.Unit:
+    return facts_of([home.pk])[home.pk][1]
+
+
+def as_shown(client, home) -> dict[str, str]:
+    """What a browser would send back if nothing were touched."""
+    html = client.get(reverse("home_facts", args=[home.pk])).content.decode()
+    data: dict[str, str] = {}
+    for tag in re.findall(r"<input[^>]*>", html):
+        got = dict(re.findall(r'([\w-]+)="([^"]*)"', tag))
+        if got.get("type") in ("radio", "checkbox") and "checked" not in tag:
+            continue
+        if "name" in got:
+            data[got["name"]] = unescape(got.get("value", ""))
+    for name, body in re.findall(r'<select name="([^"]+)".*?>(.*?)</select>', html, re.S):
+        data[name] = unescape("".join(re.findall(r'<option value="([^"]*)" selected', body)[:1]))
+    for name, body in re.findall(r'<textarea name="([^"]+)"[^>]*>(.*?)</textarea>', html, re.S):
+        data[name] = unescape(body).strip()
+    return data
+
+
+def save(client, home, **changes):
+    data = as_shown(client, home) | {name.replace("__", "-"): value for name, value in changes.items()}
+    return client.post(reverse("home_facts", args=[home.pk]), data)
+
+
+def test_sending_the_page_back_untouched_changes_nothing(client, home):
+    before, events = facts_of([home.pk]), Event.objects.count()
+    response = save(client, home)
+    assert response["Location"] == reverse("home", args=[home.pk])
+    assert facts_of([home.pk]) == before
+    assert Event.objects.count() == events
+
+
+def test_a_home_of_which_little_is_recorded_comes_back_untouched_too(client, agent):
+    home = make_home(
+        agent.agency,
+        rooms=None,
+        appliances=(),
+        certificates=NO_GAS,
+        alarms=None,
+        label=None,
+        landlord=None,
+        letting=law.Letting(),
+    )
+    before = facts_of([home.pk])
+    save(client, home)
+    assert facts_of([home.pk]) == before
+
+
+@pytest.mark.parametrize(("said", "kept"), [("yes", True), ("no", False), ("", None)])
+def test_not_recorded_is_an_answer_of_its_own(client, home, said, kept):
+    save(client, home, home__shares_amenities=said)
+    assert unit_of(home).occupancy.shares_amenities is kept
+
+
+def test_taking_a_fact_back_to_not_recorded_bars_the_home(client, home):
+    save(client, home, alarms__s1__working="")
+    home.standing.refresh_from_db()
+    assert unit_of(home).alarms[0].working is None
+    assert not home.standing.let_clear
+
+
+def test_an_alarm_can_be_put_in_a_room_that_is_added_in_the_same_go(client, home):
+    fresh = re.search(
+        r'name="rooms-(room-\d+)-use"', client.get(reverse("home_facts", args=[home.pk])).content.decode()
+    )
+    room = fresh.group(1)
+    alarm = re.search(
+        r'name="alarms-(alarm-\d+)-kind"', client.get(reverse("home_facts", args=[home.pk])).content.decode()
+    )
+    changes = {f"rooms__{room}__use": "landing", f"rooms__{room}__level": "1"}
+    changes |= {f"alarms__{alarm.group(1)}__kind": "smoke", f"alarms__{alarm.group(1)}__room": room}
+    save(client, home, **changes)
+    unit = unit_of(home)
+    assert law.Room(room, 1, "landing") in unit.rooms
+    assert [(one.kind, one.room) for one in unit.alarms if one.room == room] == [("smoke", room)]
+
+
+def test_an_alarm_that_is_gone_no_longer_counts_and_is_not_destroyed(client, home):
+    save(client, home, alarms__s1__removed="on")
+    assert [alarm.ref for alarm in unit_of(home).alarms] == ["c1"]
+    assert Alarm.objects.get(unit=home, ref="s1").removed == date(2026, 11, 25)
+    home.standing.refresh_from_db()
+    assert not home.standing.let_clear
+
+
+def test_a_test_day_is_added_to_the_earlier_ones(client, home):
+    save(client, home, alarms__s1__tested_on="2026-11-01")
+    save(client, home, alarms__s1__tested_on="2026-11-24")
+    smoke = next(alarm for alarm in unit_of(home).alarms if alarm.ref == "s1")
+    assert smoke.tested == (date(2026, 11, 1), date(2026, 11, 24))
+
+
+@pytest.mark.parametrize("state", ["", "none"])
+def test_a_list_with_things_in_it_is_neither_empty_nor_unknown(client, home, state):
+    response = save(client, home, rooms__state=state)
+    assert response.status_code == 200
+    assert (
+        "state"
+        in next(form for form in response.context["faulty"] if getattr(form, "name", "") == "rooms").errors
+    )
+    assert unit_of(home).rooms == CLEAR_FLAT.rooms
+
+
+def test_none_is_said_by_choosing_it(client, agent):
+    home = make_home(agent.agency, appliances=None, certificates=NO_GAS)
+    save(client, home, appliances__state="none")
+    assert unit_of(home).appliances == ()
+
+
+def test_listed_without_a_line_is_refused(client, agent):
+    home = make_home(agent.agency, appliances=None, certificates=NO_GAS)
+    assert save(client, home, appliances__state="listed").status_code == 200
+    assert unit_of(home).appliances is None
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [("home__persons", "-1"), ("home__dwelling", "castle"), ("building__storeys", "many"), ("rooms__hall__level", "x"),
+     ("building__nation", "atlantis"), ("alarms__s1__replace_by", "2026-02-30"), ("home__letting_term_years", "inf")],
+)  # fmt: skip
+def test_a_fault_changes_nothing_at_all(client, home, name, value):
+    before = facts_of([home.pk])
+    response = save(client, home, **{name: value, "home__label": "Other"})
+    assert response.status_code == 200
+    assert "Nothing is changed yet" in response.content.decode()
+    assert facts_of([home.pk]) == before
+
+
+def test_a_new_landlord_can_be_named(client, home):
+    save(client, home, home__new_landlord="Marigold Pettifer")
+    assert unit_of(home).landlord_ref == "Marigold Pettifer"
+
+
+def test_the_building_changes_for_its_other_homes_too(client, agent, home):
+    neighbour = make_home(agent.agency)
+    assert (
+        "1 other home stands in this building"
+        in client.get(reverse("home_facts", args=[home.pk])).content.decode()
+    )
+    save(client, home, building__nation="")
+    neighbour.standing.refresh_from_db()
+    assert not neighbour.standing.let_clear
+
+
+def test_a_tenancy_is_added_and_ended(client, home):
+    client.post(reverse("tenancy_add", args=[home.pk]), {"granted": "2026-11-20", "starts": "2026-12-01"})
+    tenancy = home.tenancies.get()
+    url = reverse("tenancy_end", args=[tenancy.pk])
+    assert client.post(url, {"ends": "2026-11-30"}).status_code == 200
+    client.post(url, {"ends": "2027-11-30"})
+    assert unit_of(home).tenancies == (
+        law.Tenancy(tenancy.ref, date(2026, 11, 20), date(2026, 12, 1), date(2027, 11, 30)),
+    )
+
+
+def test_marketing_is_added(client, home):
+    client.post(reverse("marketing_add", args=[home.pk]), {"purpose": "sale", "starts": "2026-11-24"})
+    assert unit_of(home).marketing == (law.Marketing("sale", date(2026, 11, 24)),)
+
+
+@pytest.mark.parametrize(("on", "taken"), [("2026-11-24", True), ("2026-11-25", True), ("2026-11-26", False)])
+def test_an_act_is_recorded_unless_its_day_is_yet_to_come(client, home, on, taken):
+    response = client.post(
+        reverse("act_add", args=[home.pk]), {"what": "copy_given", "of": "e1", "party": "tenant", "on": on}
+    )
+    assert response.status_code == (302 if taken else 200)
+    assert (law.Act("copy_given", "e1", "tenant", date.fromisoformat(on)) in unit_of(home).events) is taken
+
+
+def test_an_act_is_of_something_in_this_home(client, home):
+    data = {"what": "copy_given", "of": "elsewhere", "party": "tenant", "on": "2026-11-24"}
+    assert client.post(reverse("act_add", args=[home.pk]), data).status_code == 200
+
+
+def test_an_open_duty_leads_to_the_act_that_closes_it(client, agent):
+    running = law.Tenancy("t1", date(2026, 10, 1), date(2026, 10, 10))
+    home = make_home(agent.agency, tenancies=(running,), events=())
+    page = client.get(reverse("home", args=[home.pk])).content.decode()
+    links = re.findall(rf'{reverse("act_add", args=[home.pk])}\?([^"]+)"', page)
+    assert links
+    form = client.get(f"{reverse('act_add', args=[home.pk])}?{unescape(links[0])}").context["form"]
+    assert form["what"].value() == "copy_given"
+    assert form["party"].value() == "tenant"
+    client.post(
+        reverse("act_add", args=[home.pk]),
+        {"what": "copy_given", "of": form["of"].value(), "party": "tenant", "on": "2026-11-25"},
+    )
+    after = client.get(reverse("home", args=[home.pk])).content.decode()
+    assert unescape(links[0]) not in unescape(after)
