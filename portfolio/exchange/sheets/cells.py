@@ -48,9 +48,11 @@ NUMBERS = re.compile(
     rf"(\d{{1,2}})([/.\- ])(\d{{1,2}})\2(\d{{4}}|\d{{2}}){CLOCK_TIME}", re.IGNORECASE | re.ASCII
 )
 WORDS = re.compile(
-    r"(?:(?P<weekday>[a-z]{3,9})\.?,? )?(?:(?P<day>\d{1,2})(?:st|nd|rd|th)?(?: of)?[ \-/.]?(?P<month>[a-z]{3,9})\.?"
-    r"|(?P<month2>[a-z]{3,9})\.? (?P<day2>\d{1,2})(?:st|nd|rd|th)?),?[ \-/.]?'?(?P<year>\d{4}|\d{2})"
-    + CLOCK_TIME,
+    r"(?:(?P<weekday>[a-z]{3,9})\.?,? )?"
+    r"(?:(?P<day>\d{1,2})(?:st|nd|rd|th)?(?: of)?[ \-/.]?(?P<month>[a-z]{3,9})\.?,?[ \-/.]?'?"
+    # With the month first, "April 2026" must not be taken for the 20th.
+    r"|(?P<month2>[a-z]{3,9})\.? (?P<day2>\d{1,2})(?:st|nd|rd|th)?(?:, ?|[ \-/.])'?)"
+    r"(?P<year>\d{4}|\d{2})" + CLOCK_TIME,
     re.IGNORECASE | re.ASCII,
 )
 SERIAL = re.compile(r"\d{5}(?:\.\d+)?", re.ASCII)

@@ -37,8 +37,9 @@ def papers(
 
 def _groups(row: Said) -> Iterator[tuple[str, str]]:
     """Groups of columns with something recorded, in the template's order, with the kind of paper each tells of."""
+    told = {key.partition(".")[0] for key in row.values if "." in key}
     for group in dict.fromkeys(key.partition(".")[0] for key in columns() if "." in key):
-        if any(key.startswith(f"{group}.") for key in row.values):
+        if group in told:
             yield group, "gas_safety_record" if group == "gas_previous" else group
 
 

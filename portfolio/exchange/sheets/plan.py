@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from typing import Any
 
 from portfolio.clock import Moment
 from portfolio.exchange.faults import Fault
@@ -19,13 +18,6 @@ from portfolio.models import Agency, Building
 from portfolio.services.take_in import check
 
 CHUNK = 500
-STATES = {
-    "new": "New home",
-    "changed": "Changes a home",
-    "same": "Already on record",
-    "duplicate": "Repeats a row",
-    "refused": "Has faults",
-}
 GOOD = ("new", "changed")
 Progress = Callable[[int, int], None]
 
@@ -77,6 +69,7 @@ def plan(
     `progress` is told (rows done, rows there are).
     """
     table = table_of(read(data))
+    progress(0, len(table.lines))
     rows = [said(line, moment.day) for line in table.lines]
     known = known_of(agency)
     register(known, rows)
@@ -93,7 +86,7 @@ def plan(
 
 def as_written(cells: Iterable[Cell]) -> list[str]:
     """The cells of a row as text, for the download of rows with faults."""
-    return [cell.problem or plain(cell.value) for cell in cells]
+    return [plain(cell.value) for cell in cells]
 
 
 def _matches(rows: list[Said], results: list[RowPlan], known: Known) -> list[Match | None]:
@@ -198,8 +191,3 @@ def add_conflict(taken: list[RowPlan], fault: Fault) -> None:
     row.faults.append(Fault(row.where, f"{fault.wrong} ({fault.path.rpartition('/')[2]})", fault.cure))
     row.state = "refused"
     row.changes = []
-
-
-def summary(made: Plan) -> dict[str, Any]:
-    """Counts by state, for a page."""
-    return {state: sum(row.state == state for row in made.rows) for state in STATES}

@@ -122,7 +122,8 @@ def _xlsx_row(title: str, row: Iterable[object], epoch: object) -> Iterator[Cell
             problem = "holds a formula"
         elif kind == "e":
             problem = f"holds the error {plain(value)}"
-        yield Cell(name, None if problem else value, problem, epoch)  # type: ignore[arg-type]
+        kept = str(getattr(value, "text", value)) if problem else value
+        yield Cell(name, kept, problem, epoch)  # type: ignore[arg-type]
 
 
 def text_of(data: bytes) -> str:
@@ -131,7 +132,7 @@ def text_of(data: bytes) -> str:
         if data.startswith(mark):
             return _decoded(data, encoding)
     if b"\x00" in data[:4000]:
-        return _decoded(data, "utf-16-le" if data[1:2] == b"\x00" else "utf-16-be")
+        return _decoded(data, _utf_16_without_mark(data[:4000]))
     try:
         return _decoded(data, "utf-8")
     except Unreadable:
@@ -141,6 +142,14 @@ def text_of(data: bytes) -> str:
         if best is None:
             raise
         return _decoded(data, best.encoding)
+
+
+def _utf_16_without_mark(head: bytes) -> str:
+    """Western text in UTF-16 has a zero in nearly every second byte."""
+    for encoding, zeros in (("utf-16-le", head[1::2]), ("utf-16-be", head[::2])):
+        if zeros.count(0) * 4 > len(zeros) * 3:
+            return encoding
+    raise Unreadable(f"This is not a spreadsheet. {SAVE_AS}")
 
 
 def _decoded(data: bytes, encoding: str) -> str:

@@ -49,7 +49,7 @@ def fill_sheet(sheet: object, headings: Sequence[str], rows: Iterable[Sequence[o
         sheet.column_dimensions[get_column_letter(at)].width = max(12, min(40, len(heading) + 4))  # type: ignore[attr-defined]
     sheet.freeze_panes = "A2"  # type: ignore[attr-defined]
     bold = [_for_xlsx(sheet, heading) for heading in headings]
-    for cell in bold:
+    for cell in filter(None, bold):
         cell.font = Font(bold=True)  # type: ignore[attr-defined]
     sheet.append(bold)  # type: ignore[attr-defined]
     for row in rows:

@@ -43,6 +43,11 @@ def test_headings_are_inert_too() -> None:
     assert _csv(write.csv_bytes(["=1+1"], []))[0] == ["'=1+1"]
 
 
+def test_a_column_without_a_heading_can_be_written() -> None:
+    assert _csv(write.csv_bytes(["A", ""], [["x", "y"]])) == [["A", ""], ["x", "y"]]
+    assert [cell.value for cell in _first_row(write.xlsx_bytes(["A", ""], [["x", "y"]]))] == ["x", "y"]
+
+
 def test_values_keep_their_kind() -> None:
     row = [None, True, False, date(2026, 4, 3), -5, 1.5, ("a", "b")]
     assert _csv(write.csv_bytes(list("abcdefg"), [row]))[1] == [
