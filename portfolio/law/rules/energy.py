@@ -23,16 +23,15 @@ class Governing(NamedTuple):
 def governing(home: Home, law: Topic, on: AsOn) -> Governing:
     """The latest registered certificate, even if an older one is better or lasts longer; SI 2012/3118 reg 11.
 
-    Two registered on one day: the one that ends first, then the worse rating.
+    Of several registered on one day the worst band counts, none recorded being worst, and the earliest end.
     """
     papers = home.papers("epc", "registered", on)
-    years = law.number("validity_years", on)
-    judged = [(_last_good_day(p, years), p) for p in papers.latest()]
-    if not judged:
+    latest = papers.latest()
+    if not latest:
         return Governing(None, None, papers.undated)
-    # No rating recorded sorts after G: an unknown band is never the better reading.
-    last, paper = min(judged, key=lambda pair: (pair[0], -ord(pair[1].rating or "Z"), pair[1].ref))
-    return Governing(paper, last, papers.undated)
+    years = law.number("validity_years", on)
+    last = min(_last_good_day(one, years) for one in latest)
+    return Governing(max(latest, key=lambda one: (one.rating or "Z", one.ref)), last, papers.undated)
 
 
 def _last_good_day(paper: Certificate, years: int) -> date:

@@ -187,3 +187,9 @@ def test_an_undated_paper_beside_a_good_one_might_be_the_latest(kind: str, day: 
     papers = [paper for paper in FLAT["certificates"] if paper["kind"] == kind]
     answer = standing(TODAY, papers=[*papers, {"ref": "undated", "kind": kind}])
     assert any(r.of == "undated" and f"({day})" in r.says for r in answer.let.bars)
+
+
+def test_two_missing_facts_are_both_named() -> None:
+    answer = standing(TODAY, letting={}, papers=[{"ref": "e", "kind": "eicr", "inspected": "2024-03-01"}])
+    assert named(answer, "letting.kind")
+    assert named(answer, "outcome")
