@@ -1,0 +1,292 @@
+"""Every address of the site, walked as people who must not see what is there: absent and forbidden look the same.
+
+An address that is added to the site fails here until it has an entry.
+"""
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import pytest
+from django.conf import settings
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.http import HttpResponse
+from django.test import Client
+from django.urls import URLPattern, get_resolver, reverse
+
+from inspections.models import Defect
+from portfolio import access
+from portfolio.clock import Moment
+from portfolio.documents import store
+from portfolio.documents.proof import Accepted
+from portfolio.law import model as law
+from portfolio.models import Agency, Unit, User
+from portfolio.services import sheet_import
+from portfolio.services.certificates import document_attach
+from tests.factories import at, make_agency, make_home, make_landlord, make_user
+
+pytestmark = [pytest.mark.django_db, pytest.mark.database]
+
+ABSENT = 987654321
+ANYBODY = {
+    "healthz", "account_login", "account_logout", "account_signup", "account_inactive", "account_confirm_email",
+    "account_confirm_login_code", "account_email_verification_sent", "account_reset_password",
+    "account_reset_password_done", "account_reset_password_from_key", "account_reset_password_from_key_done",
+    "mfa_authenticate",
+}  # fmt: skip
+"""Shown without a log-in; none of them names anything that is held."""
+OWN_LOG_IN = {
+    "account_reauthenticate", "account_email", "account_change_password", "account_set_password", "mfa_index",
+    "mfa_reauthenticate", "mfa_activate_totp", "mfa_deactivate_totp", "mfa_view_recovery_codes",
+    "mfa_generate_recovery_codes", "mfa_download_recovery_codes",
+}  # fmt: skip
+"""About nothing but the log-in of whoever asks."""
+LISTS: dict[str, tuple[dict[str, Any], str]] = {
+    "homes": ({}, "see"),
+    "homes_download": ({"form": "csv"}, "export"),
+    "sheet_import_list": ({}, "import"),
+    "sheet_template": ({"form": "csv"}, "import"),
+}
+"""Addresses of no one thing, with what a role must be allowed."""
+LISTED = {"homes": b"Secret flat", "homes_download": b"Secret flat", "sheet_import_list": b"secret-list.csv"}
+"""What a list shows to those whose it is."""
+OBJECTS: dict[str, tuple[str, str]] = {
+    "home": ("home", "see"),
+    "home_events": ("home", "see"),
+    "home_facts": ("home", "edit_home"),
+    "tenancy_add": ("home", "edit_home"),
+    "marketing_add": ("home", "edit_home"),
+    "act_add": ("home", "edit_home"),
+    "certificate_add": ("home", "add_certificate"),
+    "mark": ("home", "mark"),
+    "unmark": ("home", "mark"),
+    "tenancy_end": ("tenancy", "edit_home"),
+    "document_add": ("certificate", "add_certificate"),
+    "document": ("document", "see"),
+    "defects": ("home", "see"),
+    "defect_add": ("home", "record_defect"),
+    "nothing_found": ("home", "record_defect"),
+    "defect_claim_done": ("defect", "claim_done"),
+    "defect_confirm": ("defect", "confirm"),
+    "sheet_import": ("sheet", "import"),
+    "sheet_take": ("sheet", "import"),
+    "sheet_leave": ("sheet", "import"),
+    "sheet_again": ("sheet", "import"),
+    "sheet_faults": ("sheet", "import"),
+}
+"""Addresses of one thing: which thing, and what a role must be allowed."""
+MORE = {"sheet_faults": {"form": "csv"}}
+"""What an address needs besides the number of its thing."""
+ROLES = ("agent", "landlord", "inspector")
+
+
+def patterns(resolver: Any) -> Iterator[URLPattern]:
+    for entry in resolver.url_patterns:
+        if isinstance(entry, URLPattern):
+            yield entry
+        else:
+            yield from patterns(entry)
+
+
+@dataclass(frozen=True)
+class Held:
+    """One agency with one home in which there is one of everything."""
+
+    agency: Agency
+    home: Unit
+    pks: dict[str, int]
+
+
+@pytest.fixture(autouse=True)
+def _noon(time_machine: Any) -> None:
+    time_machine.move_to(at().at, tick=False)
+
+
+@pytest.fixture
+def held(settings: Any, tmp_path: Any) -> Held:
+    settings.MEDIA_ROOT = tmp_path
+    agency = make_agency("Held")
+    defect = law.Defect("d1", "bs7671", "C2", "Cracked socket", at().day)
+    running = law.Tenancy("t1", at().day, at().day)
+    home = make_home(agency, ref="secret-home", label="Secret flat", defects=(defect,), tenancies=(running,))
+    moment: Moment = at()
+    keeper = make_user(agency)
+    document = store(
+        Accepted(b"secret", "application/pdf", "secret.pdf", "0" * 64),
+        agency=agency,
+        actor=keeper,
+        moment=moment,
+    )
+    certificate = home.certificates.first()
+    document_attach(certificate.pk, document, actor=keeper, moment=moment)
+    sheet = sheet_import.upload(
+        SimpleUploadedFile("secret-list.csv", b"Property ref,EICR date\nsecret-home,99/99/2026\n"),
+        actor=keeper,
+        moment=moment,
+    )
+    sheet_import.read_in(sheet.pk, moment=moment)
+    pks = {
+        "home": home.pk,
+        "certificate": certificate.pk,
+        "document": document.pk,
+        "defect": Defect.objects.get(unit=home).pk,
+        "tenancy": home.tenancies.get().pk,
+        "sheet": sheet.pk,
+    }
+    return Held(agency, home, pks)
+
+
+def other_agencys(role: str) -> Callable[[Held], User]:
+    def make(held: Held) -> User:
+        agency = make_agency("Other")
+        return make_user(
+            agency, role, **({"landlord": make_home(agency).landlord} if role == "landlord" else {})
+        )
+
+    return make
+
+
+def landlord_of_other_homes(held: Held) -> User:
+    return make_user(held.agency, "landlord", landlord=make_home(held.agency, landlord_ref="L9").landlord)
+
+
+def landlord_without_homes(held: Held) -> User:
+    return make_user(held.agency, "landlord", landlord=make_landlord(held.agency))
+
+
+def of_an_empty_agency(held: Held) -> User:
+    return make_user(make_agency("Empty"))
+
+
+def switched_off(held: Held) -> User:
+    return make_user(held.agency, is_active=False)
+
+
+STRANGERS: dict[str, Callable[[Held], User]] = {
+    **{f"another agency's {role}": other_agencys(role) for role in ROLES},
+    "a landlord of other homes": landlord_of_other_homes,
+    "a landlord without homes": landlord_without_homes,
+    "an agent of an empty agency": of_an_empty_agency,
+}
+
+
+def client_of(user: User) -> Client:
+    client = Client()
+    client.force_login(user)
+    return client
+
+
+def answers(client: Client, name: str, pk: int) -> dict[str, HttpResponse]:
+    url = reverse(name, kwargs={"pk": pk, **MORE.get(name, {})})
+    return {"GET": client.get(url), "POST": client.post(url, {})}
+
+
+def faceless(response: HttpResponse) -> tuple[int, str, str]:
+    """All that is sent, without what differs in every answer: the page's token and the number asked for."""
+    text = re.sub(r'name="csrfmiddlewaretoken" value="[^"]+"', "", response.content.decode())
+    return response.status_code, text, re.sub(r"\d+", "#", response.get("Location", ""))
+
+
+def test_every_address_has_an_entry():
+    names = [pattern.name for pattern in patterns(get_resolver())]
+    known = [*ANYBODY, *OWN_LOG_IN, *LISTS, *OBJECTS]
+    assert len(known) == len(set(known))
+    assert sorted(str(name) for name in names) == sorted(known)
+
+
+def test_every_address_of_one_thing_is_walked_with_its_number():
+    found = list(patterns(get_resolver()))
+    objects = {p.name for p in found if "pk" in p.pattern.converters or "pk" in p.pattern.regex.groupindex}
+    assert objects == set(OBJECTS)
+
+
+@pytest.mark.parametrize("stranger", STRANGERS)
+@pytest.mark.parametrize("name", OBJECTS)
+def test_a_stranger_cannot_tell_what_is_held_from_what_is_absent(held, name, stranger):
+    thing, _ = OBJECTS[name]
+    client = client_of(STRANGERS[stranger](held))
+    present, absent = answers(client, name, held.pks[thing]), answers(client, name, ABSENT)
+    for method, response in present.items():
+        assert response.status_code in (404, 405), method
+        assert faceless(response) == faceless(absent[method])
+        assert b"secret" not in response.content.lower()
+    assert 404 in {response.status_code for response in present.values()}
+
+
+@pytest.mark.parametrize("name", [*OBJECTS, *LISTS])
+def test_nobody_in_particular_is_sent_to_the_log_in(held, name):
+    if name in LISTS:
+        response = Client().get(reverse(name, kwargs=LISTS[name][0]))
+        assert response["Location"].startswith(reverse(settings.LOGIN_URL))
+        return
+    thing, _ = OBJECTS[name]
+    present, absent = answers(Client(), name, held.pks[thing]), answers(Client(), name, ABSENT)
+    for method, response in present.items():
+        assert response.status_code == 302
+        assert response["Location"].startswith(reverse(settings.LOGIN_URL))
+        assert faceless(response) == faceless(absent[method])
+
+
+@pytest.mark.parametrize("name", OBJECTS)
+def test_a_log_in_that_is_switched_off_opens_nothing(held, name):
+    thing, _ = OBJECTS[name]
+    for response in answers(client_of(switched_off(held)), name, held.pks[thing]).values():
+        assert response.status_code == 302
+        assert response["Location"].startswith(reverse(settings.LOGIN_URL))
+
+
+@pytest.mark.parametrize("role", ROLES)
+@pytest.mark.parametrize("name", OBJECTS)
+def test_a_role_reaches_what_it_may_do_in_its_own_homes_and_nothing_else(held, name, role):
+    thing, needed = OBJECTS[name]
+    own = {"landlord": held.home.landlord} if role == "landlord" else {}
+    client = client_of(make_user(held.agency, role, **own))
+    found = {
+        method: response.status_code for method, response in answers(client, name, held.pks[thing]).items()
+    }
+    if needed in access.MAY[role]:
+        assert 404 not in found.values()
+        assert set(found.values()) - {405}
+    else:
+        assert set(found.values()) <= {404, 405}
+        assert 404 in found.values()
+
+
+@pytest.mark.parametrize("stranger", STRANGERS)
+@pytest.mark.parametrize("name", LISTS)
+def test_a_list_shows_a_stranger_nothing_that_is_not_theirs(held, name, stranger):
+    kwargs, needed = LISTS[name]
+    user = STRANGERS[stranger](held)
+    response = client_of(user).get(reverse(name, kwargs=kwargs))
+    assert response.status_code == (200 if needed in access.MAY[user.role] else 404)
+    assert b"secret" not in response.content.lower()
+
+
+@pytest.mark.parametrize("role", ROLES)
+@pytest.mark.parametrize("name", LISTS)
+def test_a_list_shows_people_their_own(held, name, role):
+    kwargs, needed = LISTS[name]
+    own = {"landlord": held.home.landlord} if role == "landlord" else {}
+    response = client_of(make_user(held.agency, role, **own)).get(reverse(name, kwargs=kwargs))
+    assert response.status_code == (200 if needed in access.MAY[role] else 404)
+    if response.status_code == 200:
+        assert LISTED.get(name, b"") in response.content
+
+
+@pytest.mark.parametrize("name", sorted(ANYBODY))
+def test_pages_for_anybody_show_nothing_that_is_held(held, name):
+    kwargs = {
+        "account_confirm_email": {"key": "x"},
+        "account_reset_password_from_key": {"uidb36": "1", "key": "x-y"},
+    }
+    response = Client().get(reverse(name, kwargs=kwargs.get(name, {})))
+    assert response.status_code in (200, 302)
+    assert b"secret" not in response.content.lower()
+
+
+@pytest.mark.parametrize("name", sorted(OWN_LOG_IN))
+def test_pages_about_ones_own_log_in_need_one(name):
+    response = Client().get(reverse(name))
+    assert response.status_code == 302
+    assert response["Location"].startswith(reverse(settings.LOGIN_URL))
