@@ -3,9 +3,22 @@
 from celery import shared_task
 
 from portfolio import clock, standing
+from portfolio.services import sheet_import
 
 
 @shared_task(name="portfolio.catch_up")
 def catch_up() -> int:
     """Ask the law again for every home whose day has come; returns how many."""
     return standing.catch_up(clock.moment())
+
+
+@shared_task(name="portfolio.sheet_read")
+def sheet_read(pk: int) -> None:
+    """Read an uploaded spreadsheet and compare it with the record; stores nothing of it."""
+    sheet_import.read_in(pk, moment=clock.moment())
+
+
+@shared_task(name="portfolio.sheet_take")
+def sheet_take(pk: int) -> None:
+    """Take in the rows that were asked for."""
+    sheet_import.take(pk, moment=clock.moment(), progress=lambda done: sheet_import.tell_progress(pk, done))

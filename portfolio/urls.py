@@ -3,7 +3,7 @@
 from django.conf import settings
 from django.urls import include, path, re_path
 
-from portfolio.views import certificates, clearances, documents, facts, health, home, homes
+from portfolio.views import certificates, clearances, documents, facts, health, home, homes, sheets
 
 urlpatterns = [
     path("", homes.homes, name="homes"),
@@ -20,6 +20,13 @@ urlpatterns = [
     path("tenancies/<int:pk>/end/", facts.tenancy_end, name="tenancy_end"),
     path("certificates/<int:pk>/files/add/", certificates.document_add, name="document_add"),
     path("documents/<int:pk>/", documents.document, name="document"),
+    path("import/", sheets.sheet_import_list, name="sheet_import_list"),
+    re_path(r"^import/blank\.(?P<form>csv|xlsx)$", sheets.sheet_template, name="sheet_template"),
+    path("import/<int:pk>/", sheets.sheet_import, name="sheet_import"),
+    path("import/<int:pk>/take/", sheets.sheet_take, name="sheet_take"),
+    path("import/<int:pk>/leave/", sheets.sheet_leave, name="sheet_leave"),
+    path("import/<int:pk>/again/", sheets.sheet_again, name="sheet_again"),
+    re_path(r"^import/(?P<pk>\d+)/faults\.(?P<form>csv|xlsx)$", sheets.sheet_faults, name="sheet_faults"),
     path("", include("inspections.urls")),
     path("account/", include("allauth.urls")),
     path("healthz", health.healthz, name="healthz"),

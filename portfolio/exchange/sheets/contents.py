@@ -12,6 +12,17 @@ from portfolio.law import model as law
 A = TypeVar("A")
 B = TypeVar("B")
 GAS = ("gas_boiler", "gas_fire", "gas_cooker", "gas_pipework")
+LISTS: dict[str, tuple[str, tuple[str, ...]]] = {
+    "rooms": ("rooms", ()),
+    "appliances": ("appliances", ()),
+    "gas_appliances": ("appliances", GAS),
+    "other_appliances": ("appliances", ("oil_boiler", "solid_fuel", "open_fire")),
+    "alarms": ("alarms", ()),
+    "smoke_alarms": ("alarms", ("smoke",)),
+    "heat_alarms": ("alarms", ("heat",)),
+    "co_alarms": ("alarms", ("co",)),
+}
+"""Which list of the record each column speaks of, and of which kinds in it (none given: of all)."""
 
 
 def contents(row: Said, stored: law.Unit | None) -> dict[str, Any]:
@@ -20,7 +31,17 @@ def contents(row: Said, stored: law.Unit | None) -> dict[str, Any]:
     rooms = found["rooms"] if found["rooms"] else (stored.rooms if stored else None) or ()
     for name, makers in (("appliances", _appliances), ("alarms", _alarms)):
         found[name] = makers(row, rooms, stored)
+    _none_of_what_is_held(row, stored)
     return found
+
+
+def _none_of_what_is_held(row: Said, stored: law.Unit | None) -> None:
+    """A list said to be empty takes nothing off the record, so the two must not contradict each other."""
+    for key, (name, kinds) in LISTS.items():
+        held = [one for one in getattr(stored, name, None) or () if not kinds or one.kind in kinds]
+        if row.get(key) == () and held:
+            wrong = f"says that there are none, but {len(held)} on record"
+            row.fault(key, Bad(wrong, "remove them on the page of the home, or leave the cell empty"))
 
 
 def checks(
@@ -177,6 +198,10 @@ def _alarms(row: Said, rooms: Sequence[law.Room], stored: law.Unit | None) -> tu
     placed: list[tuple[AlarmSaid, str | None]] = [
         (one, _room_ref(row, key, one.place, rooms)) for key, said in lists.items() for one in said or ()
     ]
+    if not placed and lists["alarms"] is None and lists["smoke_alarms"] is None:
+        key = next(key for key, said in lists.items() if said is not None)
+        row.notes.append(f"{row.where[key]}: not recorded, for nothing is said about smoke alarms")
+        return None
     held = (stored.alarms if stored else None) or ()
     pairs = pair(placed, held, lambda a, b: a[0].kind == b.kind and a[1] == b.room,
                  lambda a, b: a[0].kind == b.kind and (a[1] is None or b.room is None))  # fmt: skip

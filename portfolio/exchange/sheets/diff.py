@@ -54,7 +54,7 @@ def unit_changes(before: law.Unit | None, said: law.Unit) -> list[Change]:
     changes = list(_facts(before, said))
     for name in GROUPS:
         changes += _facts(getattr(before, name), getattr(said, name), "", name)
-    for name in ("rooms", "appliances", "alarms", "certificates", "tenancies", "marketing"):
+    for name in ("rooms", "appliances", "alarms", "certificates", "defects", "tenancies", "marketing"):
         changes += _list(name, getattr(before, name), getattr(said, name))
     return changes
 

@@ -104,6 +104,7 @@ def home(
         landlord_electrical_appliances=row.get("landlord_electrical_appliances"),
         main_board_rcd_30ma=row.get("main_board_rcd_30ma"),
         certificates=papers(row, was, appliances, rooms),
+        defects=row.get("defects"),
         **held,
     )
     return _building(found, building), unit
@@ -132,6 +133,9 @@ def _landlord(row: Said, known: Known) -> str | None:
 def _tenancies(row: Said, was: law.Unit | None) -> tuple[law.Tenancy, ...] | None:
     starts, granted, ends = (row.get(key) for key in ("tenancy_start", "tenancy_granted", "tenancy_end"))
     if starts == ():
+        if any(one.ends is None for one in (was.tenancies if was else None) or ()):
+            note = "a tenancy without an end is on record; end it on the page of the home"
+            row.notes.append(f"{row.where['tenancy_start']}: {note}")
         return ()
     if not (starts or granted or ends):
         return None

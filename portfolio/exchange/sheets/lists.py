@@ -154,12 +154,13 @@ class Words:
 
     def end(self, complete: bool, expected: str) -> None:
         """Raises Bad unless everything was understood."""
-        if self.rest or not complete:
+        if not self.rest and complete:
+            return
+        what, _, example = expected.partition(": ")
+        wrong = f"{short(self.item)} is not {what} we know"
+        if complete:
             wrong = f"in {short(self.item)}, {short(self.rest)} is not understood"
-            what, _, example = expected.partition(": ")
-            raise Bad(
-                wrong if self.rest else f"{short(self.item)} is not {what}", f"write {what} as {example}"
-            )
+        raise Bad(wrong, f"write {what} as {example}")
 
 
 def _items(cell: Cell) -> list[str]:

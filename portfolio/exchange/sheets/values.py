@@ -173,6 +173,14 @@ def _list(reader: Callable[[Cell], tuple[Any, ...]], what: str, cell: Cell) -> t
     return reader(cell), None
 
 
+def _defects(cell: Cell) -> tuple[Any, str | None]:
+    """() where the cell says that none is open. A defect needs its code and its day, so it has a page of its own."""
+    if cells.says_none(cell):
+        return (), None
+    cure = "write none here only if none is open; record each open one on the page of the home"
+    raise Bad(f"speaks of a defect ({short(plain(cell.value))})", cure)
+
+
 READERS: dict[str, Reader] = {
     "ref": lambda cell: (_short_text(cell, LONGEST_REF), None),
     "text": _free,
@@ -192,5 +200,6 @@ READERS: dict[str, Reader] = {
     "smoke_alarms": partial(_list, partial(lists.alarms, kind="smoke"), "alarms"),
     "heat_alarms": partial(_list, partial(lists.alarms, kind="heat"), "alarms"),
     "co_alarms": partial(_list, partial(lists.alarms, kind="co"), "alarms"),
+    "defects": _defects,
     "gas_result": lambda cell: (lists.gas_results(cell), None),
 }
