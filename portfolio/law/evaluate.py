@@ -33,7 +33,15 @@ class Heard(NamedTuple):
         """All that an answer shows of it: two of these differ exactly when the answers do."""
         found = self.found
         verdict = (found.state, found.due, found.certificate, found.basis, found.parts, found.duties)
+        if not self.is_loud:
+            return verdict
         return (*verdict, self.let_bars, self.sale_bars, self.let_warnings, self.sale_warnings)
+
+    @property
+    def is_loud(self) -> bool:
+        """Is there any bar or warning in it?"""
+        found = self.found
+        return bool(found.problems or found.warnings or found.sale_problems or found.sale_warnings)
 
     @property
     def let_bars(self) -> tuple[Reason, ...]:
@@ -80,16 +88,14 @@ def evaluate(book: Lawbook, building: Building, unit: Unit, on: date) -> Standin
         if turns is not None:
             turning.append((turns, place))
     gap = _not_held(book, building)
-    let_bars, sale_bars = (
-        _all(one.let_bars for one in heard) + gap,
-        _all(one.sale_bars for one in heard) + gap,
-    )
+    loud = [one for one in heard if one.is_loud]
+    let_bars = _all(one.let_bars for one in loud) + gap
+    sale_bars = _all(one.sale_bars for one in loud) + gap
     changes, let_ends, sale_ends = _ahead(home, heard, turning, not let_bars, not sale_bars)
-    let = Answer(not let_bars, let_ends, let_bars, _all(one.let_warnings for one in heard))
-    sale = Answer(not sale_bars, sale_ends, sale_bars, _all(one.sale_warnings for one in heard))
-    requirements = [_requirement_of(one) for one in heard if one.voice.verdict] + [
-        _missing(one) for one in gap
-    ]
+    let = Answer(not let_bars, let_ends, let_bars, _all(one.let_warnings for one in loud))
+    sale = Answer(not sale_bars, sale_ends, sale_bars, _all(one.sale_warnings for one in loud))
+    requirements = [_requirement_of(one) for one in heard if one.voice.verdict]
+    requirements += [_missing(one) for one in gap]
     duties = _all(one.found.duties for one in heard)
     packs = book.versions[building.nation]
     return Standing(unit.ref, on, let, sale, tuple(requirements), duties, changes, packs)

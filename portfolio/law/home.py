@@ -99,7 +99,9 @@ class Home:
 
     def acts(self, what: str, party: str | None, of: Collection[str | None], on: AsOn) -> list[date]:
         """Days by which something was done, oldest first; an act with no day recorded proves nothing."""
-        days = (act.on for act in self.unit.events or () if _is_act(act, what, party, of))
+        if not self.unit.events:
+            return []
+        days = (act.on for act in self.unit.events if _is_act(act, what, party, of))
         return sorted(day for day in days if day is not None and on.reached(day))
 
 
