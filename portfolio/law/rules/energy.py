@@ -9,7 +9,16 @@ from ..lawbook import Finding, Topic
 from ..model import Certificate, Duty, Marketing, Reason, State
 from .duties import duty, reported
 from .registry import rule
-from .scope import NOT_APPLICABLE, is_settled, landlord_doubt, letting_doubt, no_list, undated, weighed
+from .scope import (
+    NOT_APPLICABLE,
+    THOUGHT_OUTSIDE,
+    is_settled,
+    landlord_doubt,
+    letting_doubt,
+    no_list,
+    undated,
+    weighed,
+)
 
 
 class Governing(NamedTuple):
@@ -151,9 +160,9 @@ def minimum_band(home: Home, law: Topic, on: AsOn) -> Finding:
     """
     letting, landlord = home.unit.letting.kind, home.unit.landlord
     if letting is not None and letting not in law.words("letting_kinds", on):
-        return NOT_APPLICABLE
+        return THOUGHT_OUTSIDE
     if landlord is not None and landlord in law.words("outside_landlords", on):
-        return NOT_APPLICABLE
+        return THOUGHT_OUTSIDE
     found = _band(home, law, on)
     if is_settled(found):
         return found

@@ -8,7 +8,7 @@ from ..home import Home
 from ..lawbook import Finding, Topic
 from ..model import Certificate, Reason, State
 from .registry import rule
-from .scope import NOT_APPLICABLE, no_list, undated
+from .scope import NOT_APPLICABLE, THOUGHT_OUTSIDE, no_list, undated
 
 _WORDS = {
     "occupancy.persons": "how many people live or will live in the home",
@@ -129,6 +129,8 @@ _NEEDS = (
 @rule(dict.fromkeys(_NEEDS, int))
 def licence(home: Home, law: Topic, on: AsOn) -> Finding:
     """A licence in force where one is needed, or an application made and undecided; ss.61, 72, 85, 95."""
+    if home.unit.landlord == "registered_provider":
+        return THOUGHT_OUTSIDE
     need = needed(home, law, on)
     if need == NONE_NEEDED:
         return NOT_APPLICABLE

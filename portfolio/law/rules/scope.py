@@ -2,9 +2,11 @@
 
 from ..home import Home
 from ..lawbook import Finding, Topic
-from ..model import Reason, State
+from ..model import Basis, Reason, State
 
 NOT_APPLICABLE = Finding(State.NOT_APPLICABLE)
+THOUGHT_OUTSIDE = Finding(State.NOT_APPLICABLE, basis=Basis.MEMORY)
+"""Outside by a provision we know of and have not read."""
 
 
 def is_long_letting(home: Home, years: int) -> bool:

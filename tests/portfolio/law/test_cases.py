@@ -41,6 +41,7 @@ ASKS = {
     "let",
     "sale",
     "state",
+    "basis",
     "due",
     "kept",
     "paper",
@@ -77,6 +78,7 @@ def answered(answer: Standing, case: dict[str, Any], ask: dict[str, Any]) -> dic
     mine = {purpose: [r for r in reasons if r.requirement == wanted] for purpose, reasons in bars.items()}
     said = {
         "state": verdict.state.value,
+        "basis": verdict.basis.value,
         "due": verdict.due,
         "paper": verdict.certificate,
         "kept": [part.anniversary_kept for part in verdict.parts],
