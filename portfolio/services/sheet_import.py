@@ -80,7 +80,10 @@ def ask(pk: int, *, actor: Any, moment: Moment) -> bool:
     """Settle that the good rows shown shall be taken in; False when somebody has settled it already."""
     asked = SheetImport.objects.filter(pk=pk, state="ready", rows__state__in=GOOD).values("pk")
     changes = {**BLANK, "state": "taking", "taken_by": actor, "moved_at": moment.at}
-    return SheetImport.objects.filter(pk__in=asked, state="ready").update(**changes) == 1
+    settled = SheetImport.objects.filter(pk__in=asked, state="ready").update(**changes) == 1
+    if settled:
+        tell_progress(pk, 0)
+    return settled
 
 
 def take(pk: int, *, moment: Moment, progress: Callable[[int], None] = lambda done: None) -> None:

@@ -104,7 +104,7 @@ def home(
         landlord_electrical_appliances=row.get("landlord_electrical_appliances"),
         main_board_rcd_30ma=row.get("main_board_rcd_30ma"),
         certificates=papers(row, was, appliances, rooms),
-        defects=row.get("defects"),
+        defects=_defects(row, was),
         **held,
     )
     return _building(found, building), unit
@@ -128,6 +128,15 @@ def _landlord(row: Said, known: Known) -> str | None:
     except Bad as bad:
         row.fault("landlord", bad)
         return None
+
+
+def _defects(row: Said, was: law.Unit | None) -> tuple[law.Defect, ...] | None:
+    """That none is open may be said only where none on record is."""
+    is_open = [one for one in (was.defects if was else None) or () if one.confirmed is None]
+    if row.get("defects") == () and is_open:
+        wrong = f"says that no defect is open, but {len(is_open)} on record"
+        row.fault("defects", Bad(wrong, "have them confirmed as put right, or leave the cell empty"))
+    return row.get("defects")
 
 
 def _tenancies(row: Said, was: law.Unit | None) -> tuple[law.Tenancy, ...] | None:

@@ -99,17 +99,15 @@ def _value(column: Column, cell: Cell) -> tuple[Any, str | None]:
 
 def _not_ahead(key: str, value: Any, today: date) -> None:
     """A day on which something was done cannot lie ahead."""
-    done = (
-        [value] if isinstance(value, date) and key.endswith((".inspected", ".registered", ".applied")) else []
-    )
-    done += (
-        [one.tested for one in value if isinstance(one, lists.AlarmSaid)] if isinstance(value, tuple) else []
-    )
+    done: list[date | None] = []
+    if isinstance(value, date) and key.endswith((".inspected", ".registered", ".applied")):
+        done.append(value)
+    if isinstance(value, tuple):
+        done += [one.tested for one in value if isinstance(one, lists.AlarmSaid)]
     for on in done:
         if on is not None and on > today:
-            raise Bad(
-                f"{on:%-d %b %Y} lies in the future, but it is a day of something done", "correct the day"
-            )
+            wrong = f"{on:%-d %b %Y} lies in the future, but it is a day of something done"
+            raise Bad(wrong, "correct the day")
 
 
 def _free(cell: Cell) -> tuple[Any, str | None]:

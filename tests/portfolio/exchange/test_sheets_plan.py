@@ -183,6 +183,18 @@ def test_no_co_alarms_does_not_say_that_there_are_no_others(agency: Agency) -> N
     assert both.portfolio().units[0].alarms == ()
 
 
+def test_no_open_defect_may_be_said_only_where_none_is(agency: Agency) -> None:
+    assert _plan(agency, _home(**{"Known defects": "none"})).portfolio().units[0].defects == ()
+    assert _plan(agency, _home(**{"Known defects": "?"})).portfolio().units[0].defects is None
+    assert (
+        "speaks of a defect"
+        in _plan(agency, _home(**{"Known defects": "loose socket"})).rows[0].faults[0].wrong
+    )
+    make_home(agency, ref="flat-2", defects=(law.Defect("d1", "bs7671", "C2", found=date(2026, 11, 20)),))
+    row = _plan(agency, {"Home ref": "flat-2", "Known defects": "none"}).rows[0]
+    assert _faults(row) == ["B2 says that no defect is open, but 1 on record"]
+
+
 def test_none_of_a_kind_agrees_with_a_record_of_other_kinds(agency: Agency) -> None:
     make_home(agency, ref="flat-2")
     assert _plan(agency, {"Home ref": "flat-2", "Heat alarms": "none"}).rows[0].state == "same"
