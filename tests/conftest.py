@@ -2,21 +2,20 @@
 
 import ipaddress
 import os
-import shutil
 import socket
-import tempfile
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
+from django.db import connections
 from hypothesis import HealthCheck, settings
 from playwright.sync_api import Browser, sync_playwright
 from pytest_django import Settings
 
 # Playwright's synchronous interface runs inside an event loop, where Django else forbids its database.
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
-for name in ("REDIS_URL", "SNECK_DEMO", "SNECK_DEBUG", "SNECK_SMTP_HOST", "SNECK_SMTP_PORT"):
-    os.environ.pop(name, None)
-os.environ["SNECK_VAR"] = FILES = tempfile.mkdtemp(prefix="sneck-tests-")
+ELSEWHERE = ("REDIS_URL", "SNECK_DEMO", "SNECK_DEBUG")
+"""Settings of a site that is being served; read before this file is, and not meant for tests."""
 
 settings.register_profile(
     "steady", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow], print_blob=True
@@ -38,11 +37,9 @@ CHROMIUM_ARGUMENTS = [
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    if present := [name for name in ELSEWHERE if os.environ.get(name)]:
+        raise pytest.UsageError(f"these would turn the tests from what they test, unset them: {present}")
     _refuse_network()
-
-
-def pytest_unconfigure(config: pytest.Config) -> None:
-    shutil.rmtree(FILES)
 
 
 def _refuse_network() -> None:
@@ -69,15 +66,32 @@ def _refuse_network() -> None:
 
 
 @pytest.fixture(autouse=True)
-def _quick_and_alone(settings: Settings) -> None:
+def _quick_and_alone(settings: Settings, files: Path) -> None:
     """Quick hashes, plain HTTP, static files as they lie; a second factor only where a test asks."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     settings.SECURE_SSL_REDIRECT = settings.SESSION_COOKIE_SECURE = settings.CSRF_COOKIE_SECURE = False
     settings.SECOND_FACTOR_ROLES = []
+    settings.MEDIA_ROOT = files
     settings.STORAGES = {
         **settings.STORAGES,
         "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
     }
+
+
+@pytest.fixture(scope="session")
+def files(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where uploads of this session go."""
+    return tmp_path_factory.mktemp("files")
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(
+    django_db_modify_db_settings_parallel_suffix: None, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """SQLite in a file, not in memory, so that threads meet on it as they do in service."""
+    database = connections["default"]
+    if database.vendor == "sqlite":
+        database.settings_dict["TEST"]["NAME"] = str(tmp_path_factory.mktemp("database") / "test.sqlite3")
 
 
 @pytest.fixture(scope="session", autouse=True)
