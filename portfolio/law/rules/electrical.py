@@ -36,11 +36,10 @@ def condition_report(home: Home, law: Topic, on: AsOn) -> Finding:
     """
     if _is_outside(home, law, on):
         return NOT_APPLICABLE
-    found = _report(home, law, on)
+    found = weighed(_report(home, law, on), landlord_doubt(home, law) + letting_doubt(home, law))
     if is_settled(found):
         return found
-    doubts = landlord_doubt(home, law) + letting_doubt(home, law)
-    return weighed(found, doubts)._replace(continuing=_binds_running(home, law, on))
+    return found._replace(continuing=_binds_running(home, law, on))
 
 
 def _is_outside(home: Home, law: Topic, on: AsOn) -> bool:

@@ -54,10 +54,11 @@ def certificate(home: Home, law: Topic, on: AsOn) -> Finding:
     if home.unit.dwelling == "room":
         return NOT_APPLICABLE
     found = _certificate(home, law, on)
-    if home.unit.dwelling is not None or is_settled(found):
+    if home.unit.dwelling is not None:
         return found
-    doubt = law.unrecorded("dwelling", "whether this is a house, a flat or a room")
-    return law.unknown(doubt, *(r for r in found.problems if r.kind == "unknown"))
+    doubts = (law.unrecorded("dwelling", "whether this is a house, a flat or a room"),)
+    sale = found.sale_problems
+    return weighed(found, doubts)._replace(sale_problems=None if sale is None else doubts + sale)
 
 
 def _certificate(home: Home, law: Topic, on: AsOn) -> Finding:
@@ -163,11 +164,10 @@ def minimum_band(home: Home, law: Topic, on: AsOn) -> Finding:
         return THOUGHT_OUTSIDE
     if landlord is not None and landlord in law.words("outside_landlords", on):
         return THOUGHT_OUTSIDE
-    found = _band(home, law, on)
+    found = weighed(_band(home, law, on), letting_doubt(home, law) + landlord_doubt(home, law))
     if is_settled(found):
         return found
-    doubts = letting_doubt(home, law) + landlord_doubt(home, law)
-    return weighed(found, doubts)._replace(continuing=on.reached(law.day("continuing_from", on)))
+    return found._replace(continuing=on.reached(law.day("continuing_from", on)))
 
 
 def _band(home: Home, law: Topic, on: AsOn) -> Finding:

@@ -59,7 +59,15 @@ def needed(home: Home, law: Topic, on: AsOn) -> Need:
     if any(yes for yes, _ in tests):
         return Need(True, (), False, ())
     selective, doubts = decided(_selective(home))
-    return Need(False, tuple(name for _, names in tests for name in names), selective, doubts)
+    shared = (*_uncounted(home), *(name for _, names in tests for name in names))
+    return Need(False, tuple(dict.fromkeys(shared)), selective, doubts)
+
+
+def _uncounted(home: Home) -> tuple[str, ...]:
+    """Who lives there is what the law asks first: without both numbers nobody has asked."""
+    people = home.unit.occupancy
+    counts = {"occupancy.persons": people.persons, "occupancy.households": people.households}
+    return tuple(name for name, count in counts.items() if count is None)
 
 
 def _at_least(number: int | None, least: int) -> bool | None:

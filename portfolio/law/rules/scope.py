@@ -30,16 +30,19 @@ def landlord_doubt(home: Home, law: Topic) -> tuple[Reason, ...]:
 
 
 def is_settled(finding: Finding) -> bool:
-    """A requirement that is met bars nothing, so a doubt about whom it reaches changes nothing."""
+    """A requirement that is met or does not apply."""
     return finding.state in (State.MET, State.NOT_APPLICABLE)
 
 
 def weighed(finding: Finding, doubts: tuple[Reason, ...]) -> Finding:
-    """A finding that is not settled, made unknown by any doubt about whom the requirement reaches."""
-    if not doubts or is_settled(finding):
+    """A finding made unknown by any doubt about whom the requirement reaches.
+
+    Even where the papers would do for anybody: a requirement that needs a fact nobody recorded is unknown. What
+    else is wrong stays in sight, so that everything can be put right at once.
+    """
+    if not doubts or finding.state is State.NOT_APPLICABLE:
         return finding
-    unknowns = tuple(r for r in finding.problems if r.kind == "unknown")
-    return finding._replace(state=State.UNKNOWN, problems=doubts + unknowns)
+    return finding._replace(state=State.UNKNOWN, problems=doubts + finding.problems)
 
 
 def undated(law: Topic, ref: str, day_field: str, paper: str) -> Reason:

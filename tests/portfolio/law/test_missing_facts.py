@@ -19,8 +19,7 @@ ORDER = {"ref": "o", "kind": "epc_commission", "issued": "2026-11-20"}
 HARMLESS = {
     "building.name", "building.address", "building.postcode", "building.year_built", "building.storeys",
     "unit.label",
-    # Who lets it, how, and to how many: the flat meets what any of them would be asked.
-    "unit.dwelling", "unit.landlord", "unit.letting.kind", "unit.occupancy.persons", "unit.occupancy.households",
+    # One household shares with nobody.
     "unit.occupancy.shares_amenities", "unit.hmo.additional_licensing_area", "building.self_contained_units",
     "building.purpose_built", "unit.tenancies", "unit.marketing", "unit.events",
     # Rooms whose storey is covered whatever they are, and where no alarm is counted on.
