@@ -4,7 +4,6 @@ from typing import Any
 
 from django import forms
 
-from inspections.models import Defect
 from portfolio import words
 from portfolio.filters import date_input
 from portfolio.law import model as law
@@ -69,6 +68,3 @@ class DoneForm(forms.Form):
         widget=date_input(),
         error_messages={"required": "Say on which day the work was done."},
     )
-
-    def __init__(self, *args: Any, defect: Defect, **more: Any) -> None:
-        super().__init__(*args, auto_id=f"id_{defect.pk}_%s", **more)

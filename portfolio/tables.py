@@ -21,7 +21,7 @@ class AnswerColumn(tables.Column):
         self.purpose = purpose
         super().__init__(accessor="standing", **more)
 
-    def render(self, value: Any, record: Unit, table: "HomesTable") -> SafeString:  # type: ignore[override]
+    def render(self, value: Any, record: Unit, table: "HomesTable") -> SafeString:
         clear, until = getattr(value, f"{self.purpose}_clear"), getattr(value, f"{self.purpose}_until")
         context = {
             "words": CAN[self.purpose][0 if clear else 1],
@@ -81,7 +81,7 @@ DOWNLOAD_HEADINGS = (
 )  # fmt: skip
 
 
-def download_row(unit: Unit) -> tuple[object, ...]:
+def download_row(unit: Any) -> tuple[object, ...]:
     """One home of the board as the cells of a download, under DOWNLOAD_HEADINGS."""
     standing = unit.standing
     return (

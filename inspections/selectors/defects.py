@@ -23,13 +23,9 @@ class Defects:
 
 def defects_of(unit: Unit, user: Any) -> Defects:
     """Open ones with what this person may do about each, the latest first; and those put right."""
-    rows = list(
-        unit.defects.select_related(
-            "room", "certificate", "recorded_by", "completed_by", "confirmed_by"
-        ).order_by(  # type: ignore[attr-defined]
-            "-found", "-pk"
-        )
-    )
+    people = ("recorded_by", "completed_by", "confirmed_by")
+    found = Defect.objects.filter(unit=unit).select_related("room", "certificate", *people)
+    rows = list(found.order_by("-found", "-pk"))
     still_open = [
         DefectRow(
             defect,

@@ -48,9 +48,9 @@ def nothing_found(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def defect_claim_done(request: HttpRequest, pk: int) -> HttpResponse:
     defect = _defect_or_404(request, pk, to="claim_done")
-    form = DoneForm(request.POST, defect=defect)
+    form = DoneForm(request.POST)
     if not form.is_valid():
-        return _list(request, defect.unit, fault=form.errors["on"][0], status=400)
+        return _list(request, defect.unit, fault=str(form.errors["on"][0]), status=400)
     try:
         service.defect_claim_done(
             defect.pk, on=form.cleaned_data["on"], actor=request.user, moment=clock.moment()

@@ -152,8 +152,9 @@ class CertificateForm(forms.Form):
         ]
 
 
-def _in_words(value: Any, field: forms.Field) -> Any:
-    return dict(field.choices).get(value, value) if isinstance(field, forms.ChoiceField) else value
+def _in_words(value: Any, field: Any) -> Any:
+    choices: Any = getattr(field, "choices", ())
+    return dict(choices).get(value, value)
 
 
 class FileForm(forms.Form):

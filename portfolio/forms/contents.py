@@ -90,12 +90,11 @@ class ListForm(forms.Form):
         name: str,
         stored: Sequence[Any] | None,
         fresh_refs: Sequence[str],
-        *args: Any,
-        rooms: Sequence[tuple[str, str]] = (),
-        **more: Any,
+        data: Any,
+        rooms: Sequence[tuple[str, str]],
     ) -> None:
         """`stored`: the facts held (None: not recorded). `rooms`: ref and words of each there is or may be."""
-        super().__init__(*args, prefix=name, **more)
+        super().__init__(data, prefix=name)
         self.name, self.label, self.stored = name, LABELS[name], {item.ref: item for item in stored or ()}
         self.fields["state"] = forms.ChoiceField(
             label="What is on record",

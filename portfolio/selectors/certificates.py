@@ -1,12 +1,15 @@
 """What the pages about one paper read."""
 
+from collections.abc import Iterable
+from typing import Any
+
 from portfolio import words
 from portfolio.models import Unit
 
 
 def gas_appliances(unit: Unit) -> list[tuple[str, str]]:
     """Ref and plain words of each gas appliance still in the home: what a gas record can speak of."""
-    rows = unit.appliances.filter(removed=None).select_related("room").order_by("pk")
+    rows: Iterable[Any] = unit.appliances.filter(removed=None).select_related("room").order_by("pk")
     gas = [row for row in rows if (row.kind or "gas").startswith("gas")]
     return [
         (row.ref, _words(row.kind, row.room.use if row.room else None, row.owner, row.ref)) for row in gas

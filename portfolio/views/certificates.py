@@ -26,8 +26,8 @@ def certificate_add(request: HttpRequest, pk: int) -> HttpResponse:
     unit = unit_or_404(request, pk, to="add_certificate")
     asked = KindForm(request.POST or request.GET)
     if not asked.is_valid():
-        form = KindForm(initial={"kind": "eicr"})
-        return render(request, "portfolio/certificate_kind.html", {"home": unit, "form": form})
+        first = KindForm(initial={"kind": "eicr"})
+        return render(request, "portfolio/certificate_kind.html", {"home": unit, "form": first})
     kind, moment = asked.cleaned_data["kind"], clock.moment()
     document, lost = _kept_file(request, unit)
     form = _form(request, unit, kind, document, moment)

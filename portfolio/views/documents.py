@@ -12,7 +12,7 @@ from portfolio.models import Document
 @require_safe
 def document(request: HttpRequest, pk: int) -> HttpResponse:
     access.require(request.user, "see")
-    found = access.get_or_404(Document.objects, request.user, pk=pk)
+    found = access.get_or_404(Document.objects.all(), request.user, pk=pk)
     headers = {
         "Content-Disposition": content_disposition_header(True, found.name) or "attachment",
         "X-Content-Type-Options": "nosniff",

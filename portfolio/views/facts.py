@@ -65,9 +65,7 @@ def _forms(request: HttpRequest, known: Editable) -> tuple[BuildingForm, UnitFor
     initial = {name: getattr(facts, name) for name in BuildingForm.base_fields}
     building = BuildingForm(data, prefix="building", initial=initial)
     home = UnitForm(data, prefix="home", landlords=known.landlords, initial=unit_initial(unit))
-    lists = {
-        name: ListForm(name, getattr(unit, name), known.fresh[name], data, rooms=known.rooms) for name in ROWS
-    }
+    lists = {name: ListForm(name, getattr(unit, name), known.fresh[name], data, known.rooms) for name in ROWS}
     return building, home, lists
 
 

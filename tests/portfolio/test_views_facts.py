@@ -3,6 +3,7 @@
 import re
 from datetime import date
 from html import unescape
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -40,7 +41,7 @@ def home(agent):
     return make_home(agent.agency)
 
 
-def unit_of(home) -> law.Unit:
+def unit_of(home) -> Any:
     return facts_of([home.pk])[home.pk][1]
 
 
@@ -104,15 +105,13 @@ def test_taking_a_fact_back_to_not_recorded_bars_the_home(client, home):
 
 
 def test_an_alarm_can_be_put_in_a_room_that_is_added_in_the_same_go(client, home):
-    fresh = re.search(
-        r'name="rooms-(room-\d+)-use"', client.get(reverse("home_facts", args=[home.pk])).content.decode()
-    )
-    room = fresh.group(1)
-    alarm = re.search(
-        r'name="alarms-(alarm-\d+)-kind"', client.get(reverse("home_facts", args=[home.pk])).content.decode()
+    names = " ".join(as_shown(client, home))
+    (room, *_), (alarm, *_) = (
+        re.findall(r"rooms-(room-\d+)-use", names),
+        re.findall(r"alarms-(alarm-\d+)-kind", names),
     )
     changes = {f"rooms__{room}__use": "landing", f"rooms__{room}__level": "1"}
-    changes |= {f"alarms__{alarm.group(1)}__kind": "smoke", f"alarms__{alarm.group(1)}__room": room}
+    changes |= {f"alarms__{alarm}__kind": "smoke", f"alarms__{alarm}__room": room}
     save(client, home, **changes)
     unit = unit_of(home)
     assert law.Room(room, 1, "landing") in unit.rooms
