@@ -29,11 +29,12 @@ class OwnedQuerySet(models.QuerySet):
     def visible_to(self, user: Any) -> Self:
         if not (user.is_authenticated and user.is_active and user.agency_id):
             return self.none()
-        mine = self.filter(**{self.model.agency_path: user.agency_id})
+        model: Any = self.model
+        mine = self.filter(**{model.agency_path: user.agency_id})
         if user.role == "landlord":
             if user.landlord_id is None:
                 return self.none()
-            owned = self.model._base_manager.filter(**{self.model.landlord_path: user.landlord_id})
+            owned = model._base_manager.filter(**{model.landlord_path: user.landlord_id})
             return mine.filter(pk__in=owned.values("pk"))
         return mine
 

@@ -7,7 +7,7 @@ from portfolio import words
 from portfolio.law import model as law
 from portfolio.models import Certificate, Room, Unit, User
 from portfolio.models.base import history, in_order, one_of
-from portfolio.models.homes import NOT_RECORDED, PartOfUnit
+from portfolio.models.homes import PartOfUnit
 
 
 class Defect(PartOfUnit):
@@ -16,18 +16,18 @@ class Defect(PartOfUnit):
     unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="defects")
     scheme = models.CharField(max_length=20, choices=words.choices(words.SCHEME))
     code = models.CharField(max_length=20, choices=words.choices(words.CODE))
-    title = models.CharField("what is wrong", max_length=300, **NOT_RECORDED)
-    room = models.ForeignKey(Room, on_delete=models.PROTECT, related_name="defects", **NOT_RECORDED)
+    title = models.CharField("what is wrong", max_length=300, null=True, blank=True)
+    room = models.ForeignKey(Room, on_delete=models.PROTECT, related_name="defects", null=True, blank=True)
     certificate = models.ForeignKey(
-        Certificate, on_delete=models.PROTECT, related_name="defects", **NOT_RECORDED
+        Certificate, on_delete=models.PROTECT, related_name="defects", null=True, blank=True
     )
-    found = models.DateField(**NOT_RECORDED)
-    made_safe = models.DateField("made safe for now", **NOT_RECORDED)
-    completed = models.DateField("work done", **NOT_RECORDED)
-    confirmed = models.DateField("confirmed by a second person", **NOT_RECORDED)
-    recorded_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", **NOT_RECORDED)
-    completed_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", **NOT_RECORDED)
-    confirmed_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", **NOT_RECORDED)
+    found = models.DateField(null=True, blank=True)
+    made_safe = models.DateField("made safe for now", null=True, blank=True)
+    completed = models.DateField("work done", null=True, blank=True)
+    confirmed = models.DateField("confirmed by a second person", null=True, blank=True)
+    recorded_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", null=True, blank=True)
+    completed_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", null=True, blank=True)
+    confirmed_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", null=True, blank=True)
     history = history()
 
     class Meta(PartOfUnit.Meta):

@@ -1,5 +1,7 @@
 """Buildings, units and what is in them. Null means "not recorded", never "no"."""
 
+from datetime import date
+
 from django.core.validators import MinValueValidator
 from django.db import models
 
@@ -7,16 +9,15 @@ from portfolio import words
 from portfolio.models.base import Owned, history, in_order, one_of
 from portfolio.models.people import Agency, Landlord
 
-NOT_RECORDED = {"null": True, "blank": True}
+
+def coded(table: dict[str, str]) -> "models.CharField[str | None, str | None]":
+    """A field that holds one of our codes, or nothing: not recorded."""
+    return models.CharField(max_length=40, choices=words.choices(table), null=True, blank=True)
 
 
-def _word(table: dict[str, str], **more: object) -> models.CharField:
-    return models.CharField(max_length=40, choices=words.choices(table), **{**NOT_RECORDED, **more})  # type: ignore[arg-type]
-
-
-def _removed() -> models.DateField:
+def _removed() -> "models.DateField[date | None, date | None]":
     """Things taken out of a home stay on record; the law is no longer asked about them."""
-    return models.DateField("no longer there since", **NOT_RECORDED)
+    return models.DateField("no longer there since", null=True, blank=True)
 
 
 class Building(Owned):
@@ -24,20 +25,22 @@ class Building(Owned):
 
     agency = models.ForeignKey(Agency, on_delete=models.PROTECT, related_name="buildings")
     ref = models.CharField(max_length=100)
-    name = models.CharField(max_length=200, **NOT_RECORDED)
-    nation = _word(words.NATION)
-    address = models.JSONField(help_text="Lines of the address.", **NOT_RECORDED)
-    postcode = models.CharField(max_length=12, **NOT_RECORDED)
-    year_built = models.PositiveSmallIntegerField(**NOT_RECORDED)
-    storeys = models.PositiveSmallIntegerField(**NOT_RECORDED)
+    name = models.CharField(max_length=200, null=True, blank=True)
+    nation = coded(words.NATION)
+    address = models.JSONField(help_text="Lines of the address.", null=True, blank=True)
+    postcode = models.CharField(max_length=12, null=True, blank=True)
+    year_built = models.PositiveSmallIntegerField(null=True, blank=True)
+    storeys = models.PositiveSmallIntegerField(null=True, blank=True)
     top_storey_height_m = models.FloatField(
-        "height of the top storey's floor, metres", validators=[MinValueValidator(0)], **NOT_RECORDED
+        "height of the top storey's floor, metres", validators=[MinValueValidator(0)], null=True, blank=True
     )
-    self_contained_units = models.PositiveSmallIntegerField("self-contained homes in it", **NOT_RECORDED)
-    purpose_built = models.BooleanField("built as flats, not converted", **NOT_RECORDED)
-    common_parts = models.BooleanField("has common parts", **NOT_RECORDED)
-    passenger_lift = models.BooleanField("has a passenger lift", **NOT_RECORDED)
-    lift_used_at_work = models.BooleanField("staff use the lift at work", **NOT_RECORDED)
+    self_contained_units = models.PositiveSmallIntegerField(
+        "self-contained homes in it", null=True, blank=True
+    )
+    purpose_built = models.BooleanField("built as flats, not converted", null=True, blank=True)
+    common_parts = models.BooleanField("has common parts", null=True, blank=True)
+    passenger_lift = models.BooleanField("has a passenger lift", null=True, blank=True)
+    lift_used_at_work = models.BooleanField("staff use the lift at work", null=True, blank=True)
     history = history()
 
     class Meta(Owned.Meta):
@@ -57,23 +60,27 @@ class Unit(Owned):
 
     agency = models.ForeignKey(Agency, on_delete=models.PROTECT, related_name="units")
     building = models.ForeignKey(Building, on_delete=models.PROTECT, related_name="units")
-    landlord = models.ForeignKey(Landlord, on_delete=models.PROTECT, related_name="units", **NOT_RECORDED)
-    ref = models.CharField(max_length=100)
-    label = models.CharField(max_length=200, **NOT_RECORDED)
-    dwelling = _word(words.DWELLING)
-    landlord_kind = _word(words.LANDLORD)
-    letting_kind = _word(words.LETTING)
-    letting_term_years = models.FloatField("fixed term, years", **NOT_RECORDED)
-    persons = models.PositiveSmallIntegerField("people living there", **NOT_RECORDED)
-    households = models.PositiveSmallIntegerField(**NOT_RECORDED)
-    shares_amenities = models.BooleanField("households share a kitchen, bathroom or WC", **NOT_RECORDED)
-    additional_licensing_area = models.BooleanField("in an additional licensing area", **NOT_RECORDED)
-    selective_licensing_area = models.BooleanField("in a selective licensing area", **NOT_RECORDED)
-    acquired_with_tenant = models.DateField("bought with a sitting tenant on", **NOT_RECORDED)
-    landlord_electrical_appliances = models.BooleanField(
-        "landlord supplies plug-in electrical appliances", **NOT_RECORDED
+    landlord = models.ForeignKey(
+        Landlord, on_delete=models.PROTECT, related_name="units", null=True, blank=True
     )
-    main_board_rcd_30ma = models.BooleanField("30 mA RCD in the main consumer unit", **NOT_RECORDED)
+    ref = models.CharField(max_length=100)
+    label = models.CharField(max_length=200, null=True, blank=True)
+    dwelling = coded(words.DWELLING)
+    landlord_kind = coded(words.LANDLORD)
+    letting_kind = coded(words.LETTING)
+    letting_term_years = models.FloatField("fixed term, years", null=True, blank=True)
+    persons = models.PositiveSmallIntegerField("people living there", null=True, blank=True)
+    households = models.PositiveSmallIntegerField(null=True, blank=True)
+    shares_amenities = models.BooleanField(
+        "households share a kitchen, bathroom or WC", null=True, blank=True
+    )
+    additional_licensing_area = models.BooleanField("in an additional licensing area", null=True, blank=True)
+    selective_licensing_area = models.BooleanField("in a selective licensing area", null=True, blank=True)
+    acquired_with_tenant = models.DateField("bought with a sitting tenant on", null=True, blank=True)
+    landlord_electrical_appliances = models.BooleanField(
+        "landlord supplies plug-in electrical appliances", null=True, blank=True
+    )
+    main_board_rcd_30ma = models.BooleanField("30 mA RCD in the main consumer unit", null=True, blank=True)
     rooms_listed = models.BooleanField(default=False)
     appliances_listed = models.BooleanField(default=False)
     alarms_listed = models.BooleanField(default=False)
@@ -113,8 +120,8 @@ class PartOfUnit(Owned):
 
 class Room(PartOfUnit):
     unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="rooms")
-    level = models.SmallIntegerField("storey (0 = ground)", **NOT_RECORDED)
-    use = _word(words.ROOM_USE)
+    level = models.SmallIntegerField("storey (0 = ground)", null=True, blank=True)
+    use = coded(words.ROOM_USE)
     removed = _removed()
     history = history()
 
@@ -127,10 +134,10 @@ class Room(PartOfUnit):
 
 class Appliance(PartOfUnit):
     unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="appliances")
-    kind = _word(words.APPLIANCE)
-    room = models.ForeignKey(Room, on_delete=models.PROTECT, related_name="appliances", **NOT_RECORDED)
-    owner = _word(words.OWNER)
-    installed = models.DateField(**NOT_RECORDED)
+    kind = coded(words.APPLIANCE)
+    room = models.ForeignKey(Room, on_delete=models.PROTECT, related_name="appliances", null=True, blank=True)
+    owner = coded(words.OWNER)
+    installed = models.DateField(null=True, blank=True)
     removed = _removed()
     history = history()
 
@@ -144,13 +151,13 @@ class Appliance(PartOfUnit):
 
 class Alarm(PartOfUnit):
     unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="alarms")
-    kind = _word(words.ALARM)
-    room = models.ForeignKey(Room, on_delete=models.PROTECT, related_name="alarms", **NOT_RECORDED)
-    power = _word(words.POWER)
-    interlinked = models.BooleanField(**NOT_RECORDED)
-    working = models.BooleanField(**NOT_RECORDED)
-    replace_by = models.DateField(**NOT_RECORDED)
-    tested = models.JSONField("days tested (ISO dates)", **NOT_RECORDED)
+    kind = coded(words.ALARM)
+    room = models.ForeignKey(Room, on_delete=models.PROTECT, related_name="alarms", null=True, blank=True)
+    power = coded(words.POWER)
+    interlinked = models.BooleanField(null=True, blank=True)
+    working = models.BooleanField(null=True, blank=True)
+    replace_by = models.DateField(null=True, blank=True)
+    tested = models.JSONField("days tested (ISO dates)", null=True, blank=True)
     removed = _removed()
     history = history()
 
@@ -164,9 +171,9 @@ class Alarm(PartOfUnit):
 
 class Tenancy(PartOfUnit):
     unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="tenancies")
-    granted = models.DateField(**NOT_RECORDED)
-    starts = models.DateField(**NOT_RECORDED)
-    ends = models.DateField("last day", **NOT_RECORDED)
+    granted = models.DateField(null=True, blank=True)
+    starts = models.DateField(null=True, blank=True)
+    ends = models.DateField("last day", null=True, blank=True)
     history = history()
 
     class Meta(PartOfUnit.Meta):
@@ -183,7 +190,7 @@ class Marketing(PartOfUnit):
     ref = None  # type: ignore[assignment]
     unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="marketing")
     purpose = models.CharField(max_length=10, choices=words.choices(words.PURPOSE))
-    starts = models.DateField("first day on the market", **NOT_RECORDED)
+    starts = models.DateField("first day on the market", null=True, blank=True)
     history = history()
 
     class Meta(PartOfUnit.Meta):

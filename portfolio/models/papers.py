@@ -4,7 +4,7 @@ from django.db import models
 
 from portfolio import words
 from portfolio.models.base import Owned, history, in_order, one_of
-from portfolio.models.homes import NOT_RECORDED, Appliance, PartOfUnit, Unit, _word
+from portfolio.models.homes import Appliance, PartOfUnit, Unit, coded
 from portfolio.models.people import Agency, User
 
 
@@ -19,7 +19,7 @@ class Document(Owned):
     media_type = models.CharField(max_length=100)
     name = models.CharField("name it came with", max_length=200)
     added_at = models.DateTimeField()
-    added_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", **NOT_RECORDED)
+    added_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", null=True, blank=True)
 
     class Meta(Owned.Meta):
         constraints = [models.UniqueConstraint(fields=["agency", "sha256"], name="document_bytes_once")]
@@ -31,19 +31,21 @@ class Document(Owned):
 class Certificate(PartOfUnit):
     unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="certificates")
     kind = models.CharField(max_length=40, choices=words.choices(words.CERTIFICATE))
-    number = models.CharField(max_length=100, **NOT_RECORDED)
-    inspected = models.DateField(**NOT_RECORDED)
-    issued = models.DateField(**NOT_RECORDED)
-    registered = models.DateField(**NOT_RECORDED)
-    until = models.DateField("printed last day", help_text="The last good day, as printed.", **NOT_RECORDED)
-    outcome = _word(words.OUTCOME)
-    rating = _word(words.RATING)
-    next_within_years = models.FloatField("next inspection within, years", **NOT_RECORDED)
-    remedy_within_days = models.PositiveSmallIntegerField("remedy within, days", **NOT_RECORDED)
+    number = models.CharField(max_length=100, null=True, blank=True)
+    inspected = models.DateField(null=True, blank=True)
+    issued = models.DateField(null=True, blank=True)
+    registered = models.DateField(null=True, blank=True)
+    until = models.DateField(
+        "printed last day", help_text="The last good day, as printed.", null=True, blank=True
+    )
+    outcome = coded(words.OUTCOME)
+    rating = coded(words.RATING)
+    next_within_years = models.FloatField("next inspection within, years", null=True, blank=True)
+    remedy_within_days = models.PositiveSmallIntegerField("remedy within, days", null=True, blank=True)
     appliances_listed = models.BooleanField(default=False)
-    exemption = _word(words.EXEMPTION)
-    applied = models.DateField("application made, still undecided", **NOT_RECORDED)
-    withdrawn = models.DateField(**NOT_RECORDED)
+    exemption = coded(words.EXEMPTION)
+    applied = models.DateField("application made, still undecided", null=True, blank=True)
+    withdrawn = models.DateField(null=True, blank=True)
     documents = models.ManyToManyField(Document, related_name="certificates", blank=True)
     history = history()
 
@@ -68,7 +70,7 @@ class ApplianceCheck(Owned):
 
     certificate = models.ForeignKey(Certificate, on_delete=models.PROTECT, related_name="checks")
     appliance = models.ForeignKey(Appliance, on_delete=models.PROTECT, related_name="checks")
-    result = _word(words.APPLIANCE_RESULT)
+    result = coded(words.APPLIANCE_RESULT)
     history = history()
 
     class Meta(Owned.Meta):
@@ -89,9 +91,9 @@ class Act(PartOfUnit):
     ref = None  # type: ignore[assignment]
     unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="acts")
     what = models.CharField(max_length=30, choices=words.choices(words.ACT))
-    of = models.CharField("ref of the paper or defect", max_length=100, **NOT_RECORDED)
-    party = _word(words.PARTY)
-    on = models.DateField(**NOT_RECORDED)
+    of = models.CharField("ref of the paper or defect", max_length=100, null=True, blank=True)
+    party = coded(words.PARTY)
+    on = models.DateField(null=True, blank=True)
     history = history()
 
     class Meta(PartOfUnit.Meta):

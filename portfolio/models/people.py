@@ -34,7 +34,7 @@ class Landlord(Owned):
         return self.name
 
 
-class UserManager(BaseUserManager):
+class UserManager(BaseUserManager["User"]):
     def create_user(self, email: str, password: str | None = None, **fields: Any) -> "User":
         user = self.model(email=self.normalize_email(email).lower(), **fields)
         user.set_password(password)
@@ -62,7 +62,7 @@ class User(AbstractUser):
     history = history()
 
     USERNAME_FIELD = "email"
-    REQUIRED_FIELDS: list[str] = []
+    REQUIRED_FIELDS = []
     objects = UserManager()  # type: ignore[misc,assignment]
 
     class Meta:

@@ -53,7 +53,8 @@ def home_edit(
 
 def _check_rooms(unit: law.Unit) -> None:
     rooms = {room.ref for room in unit.rooms or ()}
-    for thing in (*(unit.appliances or ()), *(unit.alarms or ())):
+    things: list[law.Appliance | law.Alarm] = [*(unit.appliances or ()), *(unit.alarms or ())]
+    for thing in things:
         if thing.room is not None and thing.room not in rooms:
             raise ValidationError(
                 f"'{thing.ref}' is in the room '{thing.room}', which is not in the list of rooms: "

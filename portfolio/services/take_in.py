@@ -199,7 +199,8 @@ def differences(before: Any, after: Any) -> list[str]:
 
 
 def _item_name(item: Any) -> str:
-    return getattr(item, "ref", None) or getattr(item, "what", None) or getattr(item, "purpose", "")
+    names = (getattr(item, name, None) for name in ("ref", "what", "purpose"))
+    return next((str(name) for name in names if name), "")
 
 
 def _conflicts(index: int, merge: Merge) -> Iterable[Fault]:

@@ -25,7 +25,7 @@ def agency():
     return agency
 
 
-def without_guards(sql: str, *values: object) -> None:
+def without_guards(sql: str, *values: int) -> None:
     """What somebody with the database's own password could do."""
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":

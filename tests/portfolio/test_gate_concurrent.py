@@ -88,7 +88,7 @@ def test_many_writers_never_leave_a_barred_home_marked():
     people = [make_user(agency, "agent"), make_user(agency, "agent")]
     inspector = make_user(agency, "inspector")
     homes = [make_home(agency).pk for _ in range(3)]
-    seen: list[str] = []
+    seen = []
     done = threading.Event()
 
     def worker(seed: int) -> Callable[[], None]:

@@ -109,7 +109,7 @@ def _co(law: Topic, on: AsOn, places: Places, appliance: Appliance) -> list[Reas
     if room.use is not None and room.use not in law.words("living_uses", on):
         return []
     there = (a for a in places.alarms if a.room in (room.ref, None))
-    says = "There is no working carbon monoxide alarm in a room with a fixed combustion appliance (a boiler, stove or fire)."
+    says = "There is no working carbon monoxide alarm in a room with a boiler, stove or fire."
     problems = _covered(law, places, there, "co", says, room.ref)
     if problems and room.use is None:
         return [_no_use(law, room)]
