@@ -7,6 +7,7 @@ changed since the rows were shown; `ready` → `left`. Each step may be started 
 import hashlib
 import unicodedata
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import asdict
 from typing import Any
 
@@ -15,6 +16,7 @@ from django.core.cache import cache
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Max, Q
+from redis.exceptions import RedisError
 
 from portfolio.clock import Moment
 from portfolio.documents import Accepted, UploadRefused, open_bytes, store
@@ -135,15 +137,22 @@ def faulty(found: SheetImport) -> tuple[list[str], list[list[str]]]:
 
 
 def tell_progress(pk: int, done: int) -> None:
-    """How many homes are taken in so far: beside the database, whose transaction nobody else can see into."""
-    cache.set(f"sheet-import-{pk}", done, timeout=3600)
+    """How many homes are taken in so far: beside the database, whose transaction nobody else can see into.
+
+    A number to look at, no more: the work goes on where the cache is away.
+    """
+    with suppress(RedisError):
+        cache.set(f"sheet-import-{pk}", done, timeout=3600)
 
 
 def progress_of(found: SheetImport) -> tuple[int, int]:
     """(done, of how many): rows read, or homes taken in."""
     if found.state != "taking":
         return found.done, found.total
-    return cache.get(f"sheet-import-{found.pk}", 0), found.rows.filter(state__in=GOOD).count()
+    done = 0
+    with suppress(RedisError):
+        done = cache.get(f"sheet-import-{found.pk}", 0)
+    return done, found.rows.filter(state__in=GOOD).count()
 
 
 @transaction.atomic

@@ -207,3 +207,19 @@ def test_progress_is_told_while_reading_and_while_taking(agent: User, monkeypatc
     assert told[-1] == 2
     sheet_import.tell_progress(found.pk, 1)
     assert sheet_import.progress_of(found) == (1, 2)
+
+
+def test_a_cache_that_is_away_costs_no_more_than_the_number(agent: User, settings: Any) -> None:
+    settings.CACHES = {
+        "default": {
+            "BACKEND": "django.core.cache.backends.redis.RedisCache",
+            "LOCATION": "unix:///tmp/no-such-redis.sock",
+        }
+    }
+    found = read(agent, GOOD)
+    assert sheet_import.ask(found.pk, actor=agent, moment=at())
+    found.refresh_from_db()
+    assert sheet_import.progress_of(found) == (0, 1)
+    sheet_import.take(found.pk, moment=at(), progress=lambda done: sheet_import.tell_progress(found.pk, done))
+    found.refresh_from_db()
+    assert found.state == "taken"

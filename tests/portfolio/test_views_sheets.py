@@ -82,7 +82,7 @@ def test_a_list_is_shown_row_by_row_before_anything_is_stored(client: Client, wo
     assert worker == ["sheet_read"]
     assert "New home" in page
     assert "E3</strong> “31/2/2024” is a day that does not exist" in page
-    assert "year 24 read as 2024" in page
+    assert "“3/4/24” is read as 3 Apr 2024" in page
     assert "“Rent”" in page
     assert "Take the 1 good row<" in page
     assert not Unit.objects.exists()

@@ -177,7 +177,7 @@ def day(cell: Cell) -> tuple[date, str | None]:
     if isinstance(value, time | timedelta | bool):
         raise Bad("holds a time, not a day" if not isinstance(value, bool) else "is not a day", WRITE_A_DAY)
     if isinstance(value, int | float):
-        return _serial(float(value), cell.epoch), f"day number {plain(value)}"
+        return _told(_serial(float(value), cell.epoch), f"the day number {plain(value)}")
     return day_in_text(plain(value), cell.epoch)
 
 
@@ -186,10 +186,10 @@ def day_in_text(text: str, epoch: date = EPOCH_1900) -> tuple[date, str | None]:
     if found := ISO.fullmatch(text):
         return _made(int(found[1]), int(found[2]), int(found[3]), text), None
     if found := NUMBERS.fullmatch(text):
-        year, note = _year(found[4])
-        return _made(year, int(found[3]), int(found[1]), text), note
+        made = _made(_year(found[4]), int(found[3]), int(found[1]), text)
+        return (made, None) if len(found[4]) == 4 else _told(made, short(text))
     if SERIAL.fullmatch(text):
-        return _serial(float(text), epoch), f"day number {text}"
+        return _told(_serial(float(text), epoch), f"the day number {text}")
     if (found := WORDS.fullmatch(text)) and _weekday_known(found["weekday"]):
         return _in_words(found, text)
     raise Bad(f"{short(text)} is not one whole day", f"{WRITE_A_DAY}, with day, month and year")
@@ -199,23 +199,27 @@ def _in_words(found: re.Match[str], text: str) -> tuple[date, str | None]:
     month = MONTH_NAMES.get((found["month"] or found["month2"]).casefold())
     if month is None:
         raise Bad(f"{short(text)} names no month we know", WRITE_A_DAY)
-    year, note = _year(found["year"])
-    made = _made(year, month, int(found["day"] or found["day2"]), text)
+    made = _made(_year(found["year"]), month, int(found["day"] or found["day2"]), text)
     weekday = (found["weekday"] or WEEKDAYS[made.weekday()]).casefold()
     if not weekday.startswith(WEEKDAYS[made.weekday()]):
         raise Bad(f"{short(text)} was not that day of the week", "correct the day or leave out the weekday")
-    return made, note
+    return (made, None) if len(found["year"]) == 4 else _told(made, short(text))
+
+
+def _told(made: date, written: str) -> tuple[date, str]:
+    """A day that had to be read out of what was written, with a note that shows how."""
+    return made, f"{written} is read as {made:%-d %b %Y}"
 
 
 def _weekday_known(word: str | None) -> bool:
     return word is None or word.casefold()[:3] in WEEKDAYS
 
 
-def _year(digits: str) -> tuple[int, str | None]:
+def _year(digits: str) -> int:
+    """Two figures: 00 to 79 are in this century, 80 to 99 in the last."""
     if len(digits) == 4:
-        return int(digits), None
-    year = int(digits) + (2000 if int(digits) < 80 else 1900)
-    return year, f"year {digits} read as {year}"
+        return int(digits)
+    return int(digits) + (2000 if int(digits) < 80 else 1900)
 
 
 def _made(year: int, month: int, day_of_month: int, text: str) -> date:

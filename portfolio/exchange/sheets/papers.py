@@ -52,7 +52,8 @@ def _whole(row: Said, group: str, values: dict[str, Any]) -> bool:
     """Is there enough to keep? Days must be in order; a paper without a day or a number is only named."""
     where = next(row.where[key] for key in row.values if key.startswith(f"{group}."))
     if not values.get("number") and not any(values.get(name) for name in DAYS):
-        row.notes.append(f"{where}: not recorded, for no day of this paper is given")
+        if not row.faults:
+            row.notes.append(f"{where}: not recorded, for no day of this paper is given")
         return False
     until = values.get("until")
     for name in ("inspected", "registered", "issued"):

@@ -83,7 +83,7 @@ def test_a_day_that_is_not_whole_or_cannot_be_is_refused_with_a_cure(text: str, 
     ("digits", "year"), [("00", 2000), ("26", 2026), ("79", 2079), ("80", 1980), ("99", 1999)]
 )
 def test_years_of_two_figures_turn_at_eighty_and_say_so(digits: str, year: int) -> None:
-    assert day_in_text(f"3/4/{digits}") == (date(year, 4, 3), f"year {digits} read as {year}")
+    assert day_in_text(f"3/4/{digits}") == (date(year, 4, 3), f"“3/4/{digits}” is read as 3 Apr {year}")
 
 
 def test_the_leap_day_is_a_day_in_leap_years_only() -> None:
