@@ -3,12 +3,12 @@
 from datetime import timedelta
 from typing import Any
 
+from celery.exceptions import OperationalError
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
-from kombu.exceptions import OperationalError
 
 from portfolio import access, clock, tasks
 from portfolio.documents import UploadRefused

@@ -14,7 +14,7 @@ from portfolio.models import Building, Certificate, Clearance, Event, Landlord, 
 from portfolio.services import events, homes, sheet_import
 from tests.factories import at, make_agency, make_home, make_user
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.database]
 HEADINGS = ["Home ref", "Building", "Flat", "Nation", "Persons", "EICR date", "Landlord", "Landlord e-mail"]
 GOOD = ["H1", "Row", "Flat 1", "England", "2", "3/4/2024", "Ash", "ash@example.org"]
 ALSO_GOOD = ["H2", "Row", "Flat 2", "England", "1", "", "Ash", ""]

@@ -3,16 +3,16 @@
 import csv
 import io
 from datetime import timedelta
+from functools import partial
 from typing import Any
 
 import pytest
+from celery.exceptions import OperationalError
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
-from django.http import HttpResponse
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
-from kombu.exceptions import OperationalError
 from openpyxl import load_workbook
 
 from portfolio import tasks
@@ -45,8 +45,13 @@ def worker(monkeypatch: Any) -> list[str]:
     told: list[str] = []
     for name in ("sheet_read", "sheet_take"):
         task = getattr(tasks, name)
-        monkeypatch.setattr(task, "delay", lambda pk, task=task, name=name: (told.append(name), task(pk)))
+        monkeypatch.setattr(task, "delay", partial(_run, told, name, task))
     return told
+
+
+def _run(told: list[str], name: str, task: Any, pk: int) -> None:
+    told.append(name)
+    task(pk)
 
 
 @pytest.fixture
@@ -58,9 +63,7 @@ def no_broker(monkeypatch: Any) -> None:
         monkeypatch.setattr(task, "delay", refuse)
 
 
-def _upload(
-    client: Client, *rows: list[str], data: bytes | None = None, name: str = "old list.csv"
-) -> HttpResponse:
+def _upload(client: Client, *rows: list[str], data: bytes | None = None, name: str = "old list.csv") -> Any:
     file = SimpleUploadedFile(name, csv_bytes(HEADINGS, rows) if data is None else data)
     return client.post(reverse("sheet_import_list"), {"upload": file}, follow=True)
 
@@ -69,11 +72,11 @@ def _page(client: Client, **query: str) -> str:
     return _text(client.get(reverse("sheet_import", args=[SheetImport.objects.latest("pk").pk]), query))
 
 
-def _text(response: HttpResponse) -> str:
+def _text(response: Any) -> str:
     return " ".join(response.content.decode().split())
 
 
-def _post(client: Client, name: str) -> HttpResponse:
+def _post(client: Client, name: str) -> Any:
     return client.post(reverse(name, args=[SheetImport.objects.latest("pk").pk]), follow=True)
 
 

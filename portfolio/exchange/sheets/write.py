@@ -78,17 +78,16 @@ def _for_csv(value: object) -> object:
     if isinstance(value, int | float) and not isinstance(value, bool):
         return value
     text = CONTROL.sub("\N{REPLACEMENT CHARACTER}", as_text(value))
-    runs = isinstance(value, str) and FORMULA_STARTS.match(text)
-    return f"'{text}" if runs else text
+    return f"'{text}" if FORMULA_STARTS.match(text) else text
 
 
 def _for_xlsx(sheet: object, value: object) -> object:
     from openpyxl.cell import WriteOnlyCell
 
     if isinstance(value, int | float) and not isinstance(value, bool):
-        return WriteOnlyCell(sheet, value)  # type: ignore[arg-type]
+        return WriteOnlyCell(sheet, value)
     if isinstance(value, date) and not isinstance(value, datetime):
-        cell = WriteOnlyCell(sheet, value)  # type: ignore[arg-type]
+        cell = WriteOnlyCell(sheet, value)
         cell.number_format = "dd/mm/yyyy"
         return cell
     text = CONTROL.sub("\N{REPLACEMENT CHARACTER}", as_text(value))
@@ -96,7 +95,7 @@ def _for_xlsx(sheet: object, value: object) -> object:
         text = text[: LONGEST_CELL - len(CUT)] + CUT
     if not text:
         return None
-    cell = WriteOnlyCell(sheet, text)  # type: ignore[arg-type]
+    cell = WriteOnlyCell(sheet, text)
     cell.data_type = "s"
     if FORMULA_STARTS.match(text):
         cell.number_format = AS_TEXT

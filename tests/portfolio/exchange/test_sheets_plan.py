@@ -2,20 +2,20 @@
 
 from contextlib import suppress
 from datetime import date
-from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from portfolio.exchange.sheets.plan import Plan, RowPlan, plan
+from portfolio.exchange.sheets.plan import plan
 from portfolio.exchange.sheets.read import Unreadable
 from portfolio.exchange.sheets.write import csv_bytes, xlsx_bytes
-from portfolio.facts import facts_of, portfolio_of
+from portfolio.facts import portfolio_of
 from portfolio.law import model as law
 from portfolio.models import Agency, Certificate, Unit
 from portfolio.services.take_in import take_in
 from tests.factories import at, make_agency, make_home, make_user
+from tests.portfolio.exchange.sheet_rows import faults_of, home_row, plan_of, stored, taken
 
 pytestmark = pytest.mark.django_db
 
@@ -40,34 +40,11 @@ def agency() -> Agency:
     return make_agency()
 
 
-def _plan(agency: Agency, *rows: dict[str, Any]) -> Plan:
-    headings = list(dict.fromkeys(key for row in rows for key in row))
-    data = csv_bytes(headings, [[row.get(key, "") for key in headings] for row in rows])
-    return plan(data, agency=agency, moment=at())
-
-
-def _home(ref: str = "H1", **more: Any) -> dict[str, Any]:
-    return {"Home ref": ref, "Building": "Plumb Court", "Postcode": "ZZ4 2PL", "Flat": ref} | more
-
-
-def _take(agency: Agency, made: Plan) -> None:
-    take_in(made.portfolio(), agency=agency, actor=None, moment=at())
-
-
-def _stored(ref: str = "H1") -> tuple[law.Building, law.Unit]:
-    (facts,) = facts_of([Unit.objects.get(ref=ref).pk]).values()
-    return facts
-
-
-def _faults(row: RowPlan) -> list[str]:
-    return [f"{fault.path} {fault.wrong}" for fault in row.faults]
-
-
 def test_a_full_row_becomes_the_facts_it_says_and_nothing_more(agency: Agency) -> None:
-    made = _plan(agency, FULL)
+    made = plan_of(agency, FULL)
     assert (made.rows[0].state, made.rows[0].faults, made.table.unused) == ("new", [], ("Rent",))
-    _take(agency, made)
-    building, unit = _stored()
+    taken(agency, made)
+    building, unit = stored()
     assert building == law.Building(
         building.ref,
         "Plumb Court",
@@ -108,17 +85,17 @@ def test_a_full_row_becomes_the_facts_it_says_and_nothing_more(agency: Agency) -
 
 
 def test_the_same_list_twice_changes_nothing(agency: Agency) -> None:
-    _take(agency, _plan(agency, FULL))
+    taken(agency, plan_of(agency, FULL))
     before = portfolio_of(Unit.objects.values_list("pk", flat=True))
-    again = _plan(agency, FULL)
+    again = plan_of(agency, FULL)
     assert [change for change in again.rows[0].changes if "e-mail" not in change.what] == []
-    _take(agency, again)
+    taken(agency, again)
     assert portfolio_of(Unit.objects.values_list("pk", flat=True)) == before
 
 
 def test_without_a_ref_a_home_is_known_by_its_building_and_flat(agency: Agency) -> None:
     unit = make_home(agency, ref="flat-2")
-    made = _plan(
+    made = plan_of(
         agency, {"Address": "flat 2, 9 TANNERY ROW, Oxcombe, zz1 1zz", "EICR date": "14/3/23", "Persons": "3"}
     )
     row = made.rows[0]
@@ -128,7 +105,7 @@ def test_without_a_ref_a_home_is_known_by_its_building_and_flat(agency: Agency) 
 
 def test_papers_rooms_and_alarms_on_record_are_found_again_under_their_own_refs(agency: Agency) -> None:
     make_home(agency, ref="flat-2")
-    row = _plan(
+    row = plan_of(
         agency,
         {
             "Home ref": "flat-2", "Rooms": "0: hall, lounge, kitchen, bedroom, bathroom, wc", "EPC date": "10/09/2020",
@@ -146,9 +123,9 @@ def test_a_day_against_the_record_makes_another_paper_and_a_result_against_it_is
     agency: Agency,
 ) -> None:
     make_home(agency, ref="flat-2")
-    other = _plan(agency, {"Home ref": "flat-2", "EICR date": "15/3/2023"}).rows[0]
+    other = plan_of(agency, {"Home ref": "flat-2", "EICR date": "15/3/2023"}).rows[0]
     assert [change.what for change in other.changes] == ["certificate eicr-2023-03-15"]
-    against = _plan(
+    against = plan_of(
         agency, {"Home ref": "flat-2", "EICR date": "14/3/2023", "EICR result": "unsatisfactory"}
     ).rows[0]
     assert against.state == "refused"
@@ -157,9 +134,11 @@ def test_a_day_against_the_record_makes_another_paper_and_a_result_against_it_is
 
 def test_nothing_on_record_is_taken_away(agency: Agency) -> None:
     make_home(agency, ref="flat-2")
-    before = _stored("flat-2")[1]
-    _take(agency, _plan(agency, {"Home ref": "flat-2", "Rooms": "0: wc", "Persons": "4", "EICR date": "n/a"}))
-    after = _stored("flat-2")[1]
+    before = stored("flat-2")[1]
+    taken(
+        agency, plan_of(agency, {"Home ref": "flat-2", "Rooms": "0: wc", "Persons": "4", "EICR date": "n/a"})
+    )
+    after = stored("flat-2")[1]
     assert after.occupancy.persons == 4
     assert set(before.rooms or ()) < set(after.rooms or ())
     assert (after.alarms, after.certificates) == (before.alarms, before.certificates)
@@ -171,74 +150,77 @@ def test_nothing_on_record_is_taken_away(agency: Agency) -> None:
 )
 def test_none_against_what_is_on_record_is_a_fault(agency: Agency, heading: str, many: int) -> None:
     make_home(agency, ref="flat-2")
-    row = _plan(agency, {"Home ref": "flat-2", heading: "none"}).rows[0]
-    assert _faults(row) == [f"B2 says that there are none, but {many} on record"]
+    row = plan_of(agency, {"Home ref": "flat-2", heading: "none"}).rows[0]
+    assert faults_of(row) == [f"B2 says that there are none, but {many} on record"]
 
 
 def test_no_co_alarms_does_not_say_that_there_are_no_others(agency: Agency) -> None:
-    alone = _plan(agency, _home(**{"CO alarms": "none"}))
+    alone = plan_of(agency, home_row(**{"CO alarms": "none"}))
     assert alone.portfolio().units[0].alarms is None
     assert "smoke alarms" in alone.rows[0].notes[0]
-    both = _plan(agency, _home(**{"CO alarms": "none", "Smoke alarms": "none"}))
+    both = plan_of(agency, home_row(**{"CO alarms": "none", "Smoke alarms": "none"}))
     assert both.portfolio().units[0].alarms == ()
 
 
 def test_no_open_defect_may_be_said_only_where_none_is(agency: Agency) -> None:
-    assert _plan(agency, _home(**{"Known defects": "none"})).portfolio().units[0].defects == ()
-    assert _plan(agency, _home(**{"Known defects": "?"})).portfolio().units[0].defects is None
+    assert plan_of(agency, home_row(**{"Known defects": "none"})).portfolio().units[0].defects == ()
+    assert plan_of(agency, home_row(**{"Known defects": "?"})).portfolio().units[0].defects is None
     assert (
         "speaks of a defect"
-        in _plan(agency, _home(**{"Known defects": "loose socket"})).rows[0].faults[0].wrong
+        in plan_of(agency, home_row(**{"Known defects": "loose socket"})).rows[0].faults[0].wrong
     )
     make_home(agency, ref="flat-2", defects=(law.Defect("d1", "bs7671", "C2", found=date(2026, 11, 20)),))
-    row = _plan(agency, {"Home ref": "flat-2", "Known defects": "none"}).rows[0]
-    assert _faults(row) == ["B2 says that no defect is open, but 1 on record"]
+    row = plan_of(agency, {"Home ref": "flat-2", "Known defects": "none"}).rows[0]
+    assert faults_of(row) == ["B2 says that no defect is open, but 1 on record"]
 
 
 def test_none_of_a_kind_agrees_with_a_record_of_other_kinds(agency: Agency) -> None:
     make_home(agency, ref="flat-2")
-    assert _plan(agency, {"Home ref": "flat-2", "Heat alarms": "none"}).rows[0].state == "same"
+    assert plan_of(agency, {"Home ref": "flat-2", "Heat alarms": "none"}).rows[0].state == "same"
 
 
 @pytest.mark.parametrize("word", ["", "N/A", "tbc", "?", "-", "unknown"])
 def test_not_recorded_never_becomes_none(agency: Agency, word: str) -> None:
-    made = _plan(
-        agency, _home(**{"Fuel-burning appliances": word, "Alarms": word, "Rooms": word, "EICR result": word})
+    made = plan_of(
+        agency,
+        home_row(**{"Fuel-burning appliances": word, "Alarms": word, "Rooms": word, "EICR result": word}),
     )
-    _take(agency, made)
-    unit = _stored()[1]
+    taken(agency, made)
+    unit = stored()[1]
     assert (unit.appliances, unit.alarms, unit.rooms, unit.certificates) == (None, None, None, None)
 
 
 def test_none_records_that_there_are_none(agency: Agency) -> None:
-    _take(agency, _plan(agency, _home(**{"Fuel-burning appliances": "None", "Tenancy starts": "vacant"})))
-    unit = _stored()[1]
+    taken(
+        agency, plan_of(agency, home_row(**{"Fuel-burning appliances": "None", "Tenancy starts": "vacant"}))
+    )
+    unit = stored()[1]
     assert (unit.appliances, unit.tenancies) == ((), ())
 
 
 @pytest.mark.parametrize("gas", ["none", "boiler"])
 def test_gas_alone_does_not_say_that_nothing_else_burns_fuel(agency: Agency, gas: str) -> None:
-    alone = _plan(agency, _home(**{"Gas appliances": gas}))
+    alone = plan_of(agency, home_row(**{"Gas appliances": gas}))
     assert alone.portfolio().units[0].appliances is None
     assert "Oil, solid fuel and open fires" in alone.rows[0].notes[0]
-    both = _plan(agency, _home(**{"Gas appliances": gas, "Oil, solid fuel and open fires": "none"}))
+    both = plan_of(agency, home_row(**{"Gas appliances": gas, "Oil, solid fuel and open fires": "none"}))
     assert both.portfolio().units[0].appliances is not None
 
 
 def test_an_expiry_alone_is_kept_and_later_filled_by_the_day(agency: Agency) -> None:
-    first = _plan(agency, _home(**{"EICR expiry": "2/4/2029"}))
+    first = plan_of(agency, home_row(**{"EICR expiry": "2/4/2029"}))
     assert "day it was made stays not recorded" in first.rows[0].notes[0]
-    _take(agency, first)
-    assert _stored()[1].certificates == (
+    taken(agency, first)
+    assert stored()[1].certificates == (
         law.Certificate("eicr-until-2029-04-02", "eicr", until=date(2029, 4, 2)),
     )
-    _take(agency, _plan(agency, _home(**{"EICR date": "3/4/2024", "EICR expiry": "2/4/2029"})))
+    taken(agency, plan_of(agency, home_row(**{"EICR date": "3/4/2024", "EICR expiry": "2/4/2029"})))
     paper = Certificate.objects.get()
     assert (paper.inspected, paper.until, paper.outcome) == (date(2024, 4, 3), date(2029, 4, 2), None)
 
 
 def test_a_rating_without_a_day_is_named_and_not_stored(agency: Agency) -> None:
-    made = _plan(agency, _home(**{"EPC rating": "C"}))
+    made = plan_of(agency, home_row(**{"EPC rating": "C"}))
     assert made.portfolio().units[0].certificates is None
     assert "no day of this paper" in made.rows[0].notes[0]
 
@@ -281,119 +263,32 @@ def test_a_cell_that_cannot_be_taken_refuses_its_row_and_is_named(
     ("day", "state"), [("24/11/2026", "new"), ("25/11/2026", "new"), ("26/11/2026", "refused")]
 )
 def test_an_inspection_may_be_of_today_and_no_later(agency: Agency, day: str, state: str) -> None:
-    assert _plan(agency, _home(**{"EICR date": day})).rows[0].state == state
+    assert plan_of(agency, home_row(**{"EICR date": day})).rows[0].state == state
 
 
 def test_text_that_looks_like_a_formula_is_kept_as_text_in_a_name(agency: Agency) -> None:
-    made = _plan(agency, _home(Landlord="=1+1", Town="-- Marrowby --"))
-    _take(agency, made)
-    assert _stored()[1].landlord_ref == "=1+1"
+    made = plan_of(agency, home_row(Landlord="=1+1", Town="-- Marrowby --"))
+    taken(agency, made)
+    assert stored()[1].landlord_ref == "=1+1"
 
 
 def test_days_out_of_order_are_faults(agency: Agency) -> None:
-    row = _plan(agency, _home(**{"EICR date": "3/4/2024", "EICR expiry": "2/4/2024",
+    row = plan_of(agency, home_row(**{"EICR date": "3/4/2024", "EICR expiry": "2/4/2024",
                                  "Tenancy starts": "3/4/2024", "Tenancy ends": "2/4/2024"})).rows[0]  # fmt: skip
     assert len(row.faults) == 2
     assert row.state == "refused"
 
 
-def test_two_columns_for_one_thing_must_agree(agency: Agency) -> None:
-    headings = ["Ref", "Building", "EICR date", "Electrical test date"]
-    rows = [
-        ["H1", "Row 1", "3/4/2024", "3 Apr 2024"],
-        ["H2", "Row 2", "", "3/4/2024"],
-        ["H3", "Row 3", "3/4/2024", "4/4/2024"],
-    ]
-    made = plan(csv_bytes(headings, rows), agency=agency, moment=at())
-    assert [row.state for row in made.rows] == ["new", "new", "refused"]
-    assert _faults(made.rows[2]) == ["D4 “EICR date” differs from C4, which is a column for the same thing"]
-
-
-def test_a_repeated_row_points_to_the_first_and_a_contradicting_one_is_refused(agency: Agency) -> None:
-    made = _plan(agency, _home(Persons="2"), _home(Persons=" 2 "), _home(Persons="3"))
-    assert [row.state for row in made.rows] == ["new", "duplicate", "refused"]
-    assert "row 2" in made.rows[1].notes[0]
-    assert "row 2" in made.rows[2].faults[0].wrong
-    assert "row 4" in made.rows[0].notes[0]
-
-
-def test_rows_that_contradict_each_other_about_the_building_are_faults_of_the_later(agency: Agency) -> None:
-    made = _plan(agency, _home("H1", Storeys="3"), _home("H2", Storeys="4"), _home("H3", Nation="England"))
-    assert [row.state for row in made.rows] == ["new", "refused", "new"]
-    (building,) = made.portfolio().buildings
-    assert (building.storeys, building.nation) == (3, "england")
-
-
-def test_a_building_without_its_postcode_is_the_one_of_that_name(agency: Agency) -> None:
-    made = _plan(
-        agency, {"Building": "Row", "Flat": "1"}, {"Building": "Row", "Flat": "2", "Postcode": "ZZ1 1ZZ"}
-    )
-    assert len(made.portfolio().buildings) == 1
-    assert [row.state for row in made.rows] == ["new", "new"]
-
-
-def test_a_name_that_several_buildings_have_is_not_guessed(agency: Agency) -> None:
-    made = _plan(agency, {"Building": "Row", "Flat": "1", "Postcode": "ZZ1 1ZZ"},
-                 {"Building": "Row", "Flat": "1", "Postcode": "ZZ2 2ZZ"}, {"Building": "Row", "Flat": "1"})  # fmt: skip
-    assert [row.state for row in made.rows] == ["new", "new", "refused"]
-    assert "could be one of 2 buildings" in made.rows[2].faults[0].wrong
-
-
-def test_a_ref_that_belongs_to_another_address_is_a_fault(agency: Agency) -> None:
-    make_home(agency, ref="flat-2")
-    moved = _plan(agency, {"Home ref": "flat-2", "Building": "Plumb Court", "Flat": "Flat 2"}).rows[0]
-    assert "at another address" in moved.faults[0].wrong
-    other = _plan(agency, {"Home ref": "flat-2", "Building": "9 Tannery Row", "Flat": "Flat 3"}).rows[0]
-    assert "on record as" in other.faults[0].wrong
-    double = _plan(agency, {"Home ref": "H9", "Building": "9 Tannery Row", "Flat": "Flat 2"}).rows[0]
-    assert "on record as" in double.faults[0].wrong
-
-
-def test_a_row_without_a_building_or_a_known_ref_is_a_fault(agency: Agency) -> None:
-    assert "no building" in _plan(agency, {"Home ref": "H1", "Persons": "2"}).rows[0].faults[0].wrong
-
-
-@pytest.mark.parametrize(
-    ("address", "label", "name"),
-    [
-        ("Flat 2, 9 Tannery Row, Oxcombe, ZZ1 1ZZ", "Flat 2", "9 Tannery Row"),
-        ("flat 2 9 Tannery Row, Oxcombe ZZ1 1ZZ", "flat 2", "9 Tannery Row"),
-        ("12, Mill Lane, Oxcombe", None, "12 Mill Lane"),
-        ("Ground Floor Flat, 9 Tannery Row", "Ground Floor Flat", "9 Tannery Row"),
-        ("The Old Forge, Weir Path, Marrowby", None, "The Old Forge"),
-    ],
-)  # fmt: skip
-def test_an_address_in_one_cell_is_taken_apart(
-    agency: Agency, address: str, label: str | None, name: str
-) -> None:
-    made = _plan(agency, {"Address": address, "Nation": "England"})
-    (building,), (unit,) = made.portfolio().buildings, made.portfolio().units
-    assert (unit.label, building.name) == (label, name)
-
-
-def test_a_landlord_on_record_is_known_by_name_and_given_an_e_mail_once(agency: Agency) -> None:
-    make_home(agency, ref="flat-2")
-    made = _plan(agency, {"Home ref": "flat-2", "Landlord": "l1", "Landlord e-mail": "new@example.org"})
-    assert [change.what for change in made.rows[0].changes] == ["landlord's e-mail"]
-    assert made.landlords["L1"].email == "new@example.org"
-
-
 def test_a_gas_result_of_danger_must_name_its_appliance(agency: Agency) -> None:
     gas = {"Rooms": "0: kitchen", "Fuel-burning appliances": "gas boiler kitchen; gas hob kitchen",
            "Gas safety date": "2/4/2026"}  # fmt: skip
-    vague = _plan(agency, _home(**gas, **{"Gas result": "at risk"})).rows[0]
+    vague = plan_of(agency, home_row(**gas, **{"Gas result": "at risk"})).rows[0]
     assert "which appliance" in vague.faults[0].wrong
-    told = _plan(agency, _home(**gas, **{"Gas result": "boiler safe; hob at risk"}))
+    told = plan_of(agency, home_row(**gas, **{"Gas result": "boiler safe; hob at risk"}))
     (paper,) = told.portfolio().units[0].certificates or ()
     assert paper.appliances == (
         law.ApplianceCheck("gas-boiler", "safe"), law.ApplianceCheck("gas-cooker", "ar"),
     )  # fmt: skip
-
-
-def test_another_agency_is_neither_seen_nor_matched(agency: Agency) -> None:
-    make_home(make_agency(), ref="flat-2")
-    row = _plan(agency, {"Home ref": "flat-2", "Building": "9 Tannery Row", "Postcode": "ZZ1 1ZZ"}).rows[0]
-    assert row.state == "new"
 
 
 CELL = st.one_of(

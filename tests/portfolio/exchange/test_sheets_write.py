@@ -39,6 +39,10 @@ def test_text_that_would_run_is_plain_text_in_xlsx(text: str) -> None:
         assert b"<f>" not in parts.read("xl/worksheets/sheet1.xml")
 
 
+def test_lists_are_inert_too() -> None:
+    assert _csv(write.csv_bytes(["A"], [[["=1+1", "x"]]]))[1] == ["'=1+1, x"]
+
+
 def test_headings_are_inert_too() -> None:
     assert _csv(write.csv_bytes(["=1+1"], []))[0] == ["'=1+1"]
 
