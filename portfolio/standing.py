@@ -58,9 +58,18 @@ def due_units(day: date) -> list[int]:
 
 
 def stale_on(day: date, path: str = "") -> Q:
-    """The condition (on Unit, or on a relation `path__` to it) that no stored answer covers this day."""
+    """The condition (on Unit, or on a relation `path__` to it) that no stored answer covers this day.
+
+    An answer of other law packs than those held now covers no day: a new release is asked about everywhere.
+    """
     p = f"{path}standing__"
-    return Q(**{f"{p}isnull": True}) | Q(**{f"{p}changes_on__lte": day}) | Q(**{f"{p}on__gt": day})
+    said_nothing = Q(**{f"{p}isnull": True}) | Q(**{f"{p}changes_on__lte": day}) | Q(**{f"{p}on__gt": day})
+    return said_nothing | ~Q(**{f"{p}law": law_held()})
+
+
+def law_held() -> str:
+    """Every pack held and its version, in one line."""
+    return ", ".join(f"{pack.name} {pack.version}" for pack in load().packs)
 
 
 def catch_up(moment: Moment, limit: int = 20_000) -> int:
@@ -104,6 +113,7 @@ def stored_fields(standing: law.Standing) -> dict[str, Any]:
         "changes_on": standing.changes_on,
         "answer": as_json(standing),
         "packs": dict(standing.packs),
+        "law": law_held(),
     }
 
 

@@ -416,6 +416,7 @@ class Migration(migrations.Migration):
                 ('changes_on', models.DateField(db_index=True, null=True)),
                 ('answer', models.JSONField(verbose_name='the whole answer, as in the portfolio format')),
                 ('packs', models.JSONField(verbose_name='law pack versions')),
+                ('law', models.CharField(max_length=300, verbose_name='every pack held when it was asked')),
                 ('unit', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='standing', to='portfolio.unit')),
             ],
             options={

@@ -49,6 +49,7 @@ class StoredStanding(PartOfUnit):
     changes_on = models.DateField(null=True, db_index=True)
     answer = models.JSONField("the whole answer, as in the portfolio format")
     packs = models.JSONField("law pack versions")
+    law = models.CharField("every pack held when it was asked", max_length=300)
 
     class Meta(PartOfUnit.Meta):
         indexes = [

@@ -14,7 +14,7 @@ from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 from django.db.models.functions import Length
 
 from portfolio.models import Clearance, StoredStanding, Unit
-from portfolio.standing import on_day, stale_on, stored_fields
+from portfolio.standing import law_held, on_day, stale_on, stored_fields
 
 ENDS_WITHIN_DAYS = 30
 """What the board means by an answer that ends soon."""
@@ -144,7 +144,9 @@ def _narrowed(units: list[Unit], answer: str, day: date) -> Iterable[Unit]:
 def _covers(unit: Unit, day: date) -> bool:
     """The same as `not stale_on(day)`, of a home already read."""
     stored = getattr(unit, "standing", None)
-    return stored is not None and stored.on <= day and (stored.changes_on is None or stored.changes_on > day)
+    if stored is None or stored.law != law_held():
+        return False
+    return bool(stored.on <= day and (stored.changes_on is None or stored.changes_on > day))
 
 
 def _key(name: str) -> str:

@@ -206,3 +206,12 @@ def test_defects_are_facts_of_the_home(agency, agent):
     record_c2(home, agent)
     (fact,) = standing.facts_of([home.pk])[home.pk][1].defects
     assert (fact.code, fact.ref) == ("C2", Defect.objects.get().ref)
+
+
+def test_a_new_release_of_the_law_is_asked_about_everywhere(agency, agent, monkeypatch):
+    home = make_home(agency)
+    assert standing.due_units(DAY) == []
+    monkeypatch.setattr(standing, "law_held", lambda: "england 2099.1")
+    assert standing.due_units(DAY) == [home.pk]
+    assert standing.catch_up(at()) == 1
+    assert standing.due_units(DAY) == []
