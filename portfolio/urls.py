@@ -2,6 +2,7 @@
 
 from django.conf import settings
 from django.urls import include, path, re_path
+from django.views.generic import RedirectView
 
 from portfolio.views import certificates, clearances, documents, facts, health, home, homes, sheets
 
@@ -28,6 +29,8 @@ urlpatterns = [
     path("import/<int:pk>/again/", sheets.sheet_again, name="sheet_again"),
     re_path(r"^import/(?P<pk>\d+)/faults\.(?P<form>csv|xlsx)$", sheets.sheet_faults, name="sheet_faults"),
     path("", include("inspections.urls")),
+    # The agency makes and changes log-ins, so nobody changes the address of their own.
+    path("account/email/", RedirectView.as_view(pattern_name="mfa_index"), name="own_email"),
     path("account/", include("allauth.urls")),
     path("healthz", health.healthz, name="healthz"),
 ]

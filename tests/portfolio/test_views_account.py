@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from allauth.account.models import EmailAddress
 from allauth.mfa.models import Authenticator
 from allauth.mfa.totp.internal.auth import format_hotp_value, hotp_value, yield_hotp_counters_from_time
 from django.core import mail
@@ -123,6 +124,14 @@ def test_an_unknown_address_is_answered_like_a_known_one(agent):
         return text(Client().post(reverse("account_reset_password"), {"email": email}, follow=True))
 
     assert asked(agent.email) == asked("nobody@example.org")
+
+
+def test_nobody_changes_the_address_of_their_own_log_in(agent):
+    client = Client()
+    client.force_login(agent)
+    response = client.post(reverse("account_email"), {"email": "other@example.org", "action_add": ""})
+    assert response["Location"] == reverse("mfa_index")
+    assert not EmailAddress.objects.filter(email="other@example.org").exists()
 
 
 def test_logging_out_takes_a_post(agent):
