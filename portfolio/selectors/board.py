@@ -14,7 +14,7 @@ from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 from django.db.models.functions import Length
 
 from portfolio.models import Clearance, StoredStanding, Unit
-from portfolio.standing import law_held, on_day, stale_on, stored_fields
+from portfolio.standing import on_day, stale_on, stored_fields
 
 ENDS_WITHIN_DAYS = 30
 """What the board means by an answer that ends soon."""
@@ -110,8 +110,9 @@ def homes_for(user: Any, today: date) -> "QuerySet[Unit]":
 
 def board(homes: "QuerySet[Unit]", *, answer: str, day: date) -> Board:
     """The homes on that day, narrowed to one of ANSWERS (or "" for all)."""
-    if homes.filter(stale_on(day)).exists():
-        return _worked_out(homes, answer, day)
+    stale = list(homes.filter(stale_on(day)).order_by().values_list("pk", flat=True))
+    if stale:
+        return _worked_out(homes, stale, answer, day)
     conditions = {name: ANSWERS[name].condition(day) for name in COUNTED}
     counts = homes.aggregate(
         total=Count("pk"), **{_key(name): Count("pk", filter=q) for name, q in conditions.items()}
@@ -123,9 +124,8 @@ def board(homes: "QuerySet[Unit]", *, answer: str, day: date) -> Board:
     )
 
 
-def _worked_out(homes: "QuerySet[Unit]", answer: str, day: date) -> Board:
+def _worked_out(homes: "QuerySet[Unit]", stale: list[int], answer: str, day: date) -> Board:
     units = list(homes)
-    stale = [unit.pk for unit in units if not _covers(unit, day)]
     answers = on_day(stale, day)
     for unit in units:
         if unit.pk in answers:
@@ -139,14 +139,6 @@ def _worked_out(homes: "QuerySet[Unit]", answer: str, day: date) -> Board:
 
 def _narrowed(units: list[Unit], answer: str, day: date) -> Iterable[Unit]:
     return (unit for unit in units if not answer or ANSWERS[answer].holds(unit, day))
-
-
-def _covers(unit: Unit, day: date) -> bool:
-    """The same as `not stale_on(day)`, of a home already read."""
-    stored = getattr(unit, "standing", None)
-    if stored is None or stored.law != law_held():
-        return False
-    return bool(stored.on <= day and (stored.changes_on is None or stored.changes_on > day))
 
 
 def _key(name: str) -> str:
