@@ -147,7 +147,9 @@ def other_agencys(role: str) -> Callable[[Held], User]:
 
 
 def landlord_of_other_homes(held: Held) -> User:
-    return make_user(held.agency, "landlord", landlord=make_home(held.agency, landlord_ref="L-other").landlord)
+    return make_user(
+        held.agency, "landlord", landlord=make_home(held.agency, landlord_ref="L-other").landlord
+    )
 
 
 def landlord_without_homes(held: Held) -> User:
