@@ -20,6 +20,7 @@ ELSEWHERE = ("REDIS_URL", "SNECK_DEMO", "SNECK_DEBUG")
 settings.register_profile(
     "steady", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow], print_blob=True
 )
+settings.register_profile("quick", settings.get_profile("steady"), max_examples=15)
 settings.register_profile("search", deadline=None, max_examples=1000)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "steady"))
 

@@ -25,7 +25,7 @@ from portfolio.services import sheet_import
 from portfolio.services.certificates import document_attach
 from tests.factories import at, make_agency, make_home, make_landlord, make_user
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
 ABSENT = 987654321
 ANYBODY = {

@@ -295,6 +295,7 @@ SHEET_BARS = {
 }  # fmt: skip
 
 
+@pytest.mark.slow
 @pytest.mark.django_db
 @pytest.mark.parametrize("on", [TODAY, date(2028, 2, 29)], ids=str)
 @pytest.mark.parametrize("written", [sheet.workbook, sheet.csv_text], ids=["xlsx", "csv"])

@@ -187,6 +187,7 @@ def many(agent, number: int) -> None:
         make_home(agent.agency, ref=f"home-{number}-{at_number:03}")
 
 
+@pytest.mark.slow
 def test_the_board_of_today_takes_the_same_queries_for_two_homes_and_for_fifty(agent, board):
     many(agent, 2)
     board()
@@ -210,6 +211,7 @@ def test_another_day_takes_the_same_queries_for_two_homes_and_for_ten(agent, boa
     assert len(more) == len(few) <= 24
 
 
+@pytest.mark.slow
 def test_fifty_homes_make_a_page(agent, board):
     many(agent, 51)
     assert len(board(page=2).context["table"].page.object_list) == 1
@@ -250,6 +252,7 @@ def test_csv_holds_what_is_shown_and_nothing_that_runs(agent, clear, barred):
     )
 
 
+@pytest.mark.slow
 def test_xlsx_holds_every_page_of_the_chosen_day(agent):
     many(agent, 51)
     client = Client()
