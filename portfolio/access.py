@@ -16,10 +16,22 @@ from django.shortcuts import redirect
 
 MAY: dict[str, frozenset[str]] = {
     "agent": frozenset(
-        {"see", "add_certificate", "record_defect", "claim_done", "edit_home", "mark", "import", "export"}
+        {
+            "see",
+            "add_certificate",
+            "correct_certificate",
+            "record_defect",
+            "claim_done",
+            "edit_home",
+            "mark",
+            "import",
+            "export",
+        }  # fmt: skip
     ),
     "landlord": frozenset({"see", "add_certificate", "claim_done", "export"}),
-    "inspector": frozenset({"see", "add_certificate", "record_defect", "confirm", "edit_home", "export"}),
+    "inspector": frozenset(
+        {"see", "add_certificate", "correct_certificate", "record_defect", "confirm", "edit_home", "export"}
+    ),
 }
 
 

@@ -19,6 +19,7 @@ urlpatterns = [
     path("homes/<int:pk>/mark/", clearances.mark, name="mark"),
     path("homes/<int:pk>/unmark/", clearances.unmark, name="unmark"),
     path("tenancies/<int:pk>/end/", facts.tenancy_end, name="tenancy_end"),
+    path("certificates/<int:pk>/correct/", certificates.certificate_correct, name="certificate_correct"),
     path("certificates/<int:pk>/files/add/", certificates.document_add, name="document_add"),
     path("documents/<int:pk>/", documents.document, name="document"),
     path("import/", sheets.sheet_import_list, name="sheet_import_list"),

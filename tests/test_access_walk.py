@@ -61,6 +61,7 @@ OBJECTS: dict[str, tuple[str, str]] = {
     "mark": ("home", "mark"),
     "unmark": ("home", "mark"),
     "tenancy_end": ("tenancy", "edit_home"),
+    "certificate_correct": ("certificate", "correct_certificate"),
     "document_add": ("certificate", "add_certificate"),
     "document": ("document", "see"),
     "defects": ("home", "see"),

@@ -1,6 +1,7 @@
 """A certificate as typed in: only the fields that its kind has, and for gas a line for each appliance."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -112,13 +113,14 @@ class CertificateForm(forms.Form):
             if said.get(name) and said[name] > self.day:
                 self.add_error(name, "This day lies in the future. Enter the day printed on the paper.")
         first = next((said[name] for name in DAYS if said.get(name)), None)
-        if first is None and not any(name in self.errors for name in DAYS):
+        if first is None and not said.get("withdrawn") and not any(name in self.errors for name in DAYS):
             raise forms.ValidationError(
                 "Give at least one day: without it nobody can say how long the paper is good."
             )
         if first and said.get("until") and said["until"] < first:
             self.add_error("until", "The printed last day lies before the day of the paper itself.")
-        if self.kind == "gas_safety_record" and self.appliances and not self._results(said):
+        silent = self.kind == "gas_safety_record" and self.appliances and not self._results(said)
+        if silent and not said.get("withdrawn"):
             raise forms.ValidationError("Say for at least one appliance what the record says of it.")
         return said
 
@@ -155,6 +157,41 @@ class CertificateForm(forms.Form):
 def _in_words(value: Any, field: Any) -> Any:
     choices: Any = getattr(field, "choices", ())
     return dict(choices).get(value, value)
+
+
+class CorrectForm(CertificateForm):
+    """What is on record of a paper, to be made what the paper says. Any field of a law certificate its kind has."""
+
+    withdrawn = forms.DateField(
+        label="Counts no longer since",
+        required=False,
+        widget=date_input(),
+        help_text="Only if it was entered by mistake, or revoked. A paper replaced by a newer one stays as it is.",
+    )
+    why = forms.CharField(label="Why is this changed?", max_length=300, help_text="Kept in the record.")
+
+    def __init__(self, *args: Any, kind: str, **more: Any) -> None:
+        super().__init__(*args, kind=kind, needs_file=False, **more)
+        del self.fields["upload"]
+        for name in ("withdrawn", "why"):
+            self.fields[name] = type(self).base_fields[name]
+        for name in NEEDED.get(kind, ()):
+            self.fields[name].required = False
+
+    @staticmethod
+    def of(
+        paper: Any, checks: Mapping[str, str | None], appliances: Sequence[tuple[str, str]]
+    ) -> dict[str, Any]:
+        """Initial values from the record."""
+        kept = {name: getattr(paper, name) for name in (*FIELDS.get(paper.kind, OTHERS), "withdrawn")}
+        return kept | {f"appliance_{at}": checks.get(ref) for at, (ref, _) in enumerate(appliances)}
+
+    def corrected(self, paper: law.Certificate) -> law.Certificate:
+        """The facts of the paper with what was typed in."""
+        typed = self.certificate()
+        names = (*FIELDS.get(self.kind, OTHERS), "withdrawn")
+        values: dict[str, Any] = {name: self.cleaned_data.get(name) or None for name in names}
+        return replace(paper, appliances=typed.appliances, **values)
 
 
 class FileForm(forms.Form):

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from portfolio import words
-from portfolio.models import Unit
+from portfolio.models import Certificate, Unit
 
 
 def gas_appliances(unit: Unit) -> list[tuple[str, str]]:
@@ -14,6 +14,11 @@ def gas_appliances(unit: Unit) -> list[tuple[str, str]]:
     return [
         (row.ref, _words(row.kind, row.room.use if row.room else None, row.owner, row.ref)) for row in gas
     ]
+
+
+def checks_of(paper: Certificate) -> dict[str, str | None]:
+    """What a paper says of each appliance, by the appliance's ref."""
+    return dict(paper.checks.values_list("appliance__ref", "result"))
 
 
 def _words(kind: str | None, room: str | None, owner: str | None, ref: str) -> str:

@@ -14,6 +14,7 @@ from portfolio.law import model as law
 from portfolio.models import Certificate, Clearance, Event, Unit
 from portfolio.selectors.board import door
 from portfolio.selectors.missing import Missing, missing
+from portfolio.selectors.reasons import Shown, Spoken, shown
 from portfolio.standing import ask
 
 EVENTS_SHOWN = 12
@@ -29,6 +30,8 @@ class Verdict:
     answer: law.Answer
     door: str
     mark: Clearance | None
+    bars: list[Shown]
+    warnings: list[Shown]
 
 
 @dataclass(frozen=True)
@@ -89,7 +92,7 @@ def home_page(unit: Unit, *, day: date, today: date) -> HomePage:
         day=day,
         facts=facts,
         standing=standing,
-        verdicts=verdicts(unit, standing, day=day, today=today),
+        verdicts=verdicts(Spoken(unit, names, {p.ref: p.pk for p in papers}), standing, day=day, today=today),
         papers=papers,
         line=time_line(standing, papers, day),
         duties=[_duty_row(duty, names) for duty in sorted(standing.duties, key=_by_due)],
@@ -104,11 +107,28 @@ def home_page(unit: Unit, *, day: date, today: date) -> HomePage:
     return page
 
 
-def verdicts(unit: Unit, standing: law.Standing, *, day: date, today: date) -> list[Verdict]:
-    live = unit.clearances.filter(withdrawn_at__isnull=True).select_related("marked_by")
+def verdicts(home: Spoken, standing: law.Standing, *, day: date, today: date) -> list[Verdict]:
+    live = home.unit.clearances.filter(withdrawn_at__isnull=True).select_related("marked_by")
     marks = {mark.purpose: mark for mark in live if live_on(mark, today)}
     answers = (("let", standing.let), ("sale", standing.sale))
-    return [Verdict(p, a, door(a.clear, a.until, day), marks.get(p)) for p, a in answers]
+    return [
+        Verdict(
+            purpose=purpose,
+            answer=answer,
+            door=door(answer.clear, answer.until, day),
+            mark=marks.get(purpose),
+            bars=shown(answer.bars, home),
+            warnings=shown(answer.warnings, home),
+        )
+        for purpose, answer in answers
+    ]
+
+
+def shown_for(unit: Unit, reasons: Iterable[law.Reason]) -> list[Shown]:
+    """Reasons about a home in words for its pages."""
+    names = names_of(facts_of([unit.pk])[unit.pk][1])
+    papers = dict(unit.certificates.values_list("ref", "pk"))
+    return shown(reasons, Spoken(unit, names, papers))
 
 
 def papers_of(unit: Unit) -> list[Certificate]:

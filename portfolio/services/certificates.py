@@ -122,6 +122,60 @@ def certificate_add(
 
 
 @transaction.atomic
+def certificate_correct(
+    certificate_id: int, facts: law.Certificate, *, why: str, actor: Any, moment: Moment
+) -> list[str]:
+    """Make what is on record of a certificate say what the paper says; returns the names of what changed.
+
+    For slips of the pen, days nobody recorded, and papers that no longer count (`withdrawn`). The kind and the
+    ref stay. Earlier states stay in its history; the reason goes into the record. Raises ValidationError.
+    """
+    unit = locked_unit(Certificate.objects.values_list("unit_id", flat=True).get(pk=certificate_id))
+    row = Certificate.objects.get(pk=certificate_id)
+    before = {name: getattr(row, name) for name in CERTIFICATE_FIELDS}
+    for name in CERTIFICATE_FIELDS:
+        if name != "kind":
+            setattr(row, name, getattr(facts, name))
+    changed = [name for name in CERTIFICATE_FIELDS if getattr(row, name) != before[name]]
+    if facts.appliances is not None:
+        changed += _correct_checks(row, facts.appliances, actor=actor, moment=moment)
+        row.appliances_listed = True
+    if not changed:
+        return []
+    save(row, actor=actor, moment=moment)
+    says = f"{words.CERTIFICATE[row.kind]} corrected ({', '.join(changed)}): {why.strip()}"
+    data = {"fields": changed, "why": why.strip()}
+    happening = Happening(Verb.CERTIFICATE_CORRECTED, f"certificate:{row.pk}", says, unit.pk, data)
+    record([happening], agency_id=unit.agency_id, actor=actor, moment=moment)
+    refresh([unit.pk], moment=moment, actor=actor)
+    return changed
+
+
+def _correct_checks(
+    row: Certificate, wanted: tuple[law.ApplianceCheck, ...], *, actor: Any, moment: Moment
+) -> list[str]:
+    """Set what the paper says of each appliance still in the home; returns the refs that changed."""
+    appliances = dict(Appliance.objects.filter(unit=row.unit_id, removed=None).values_list("ref", "pk"))
+    held = {check.appliance_id: check for check in row.checks.all()}
+    results = {appliances[check.appliance]: check.result for check in wanted}
+    changed = []
+    for ref, pk in appliances.items():
+        check, result = held.get(pk), results.get(pk)
+        if check is None and result is not None:
+            save(ApplianceCheck(certificate=row, appliance_id=pk, result=result), actor=actor, moment=moment)
+        elif check is not None and result is None:
+            check._history_user, check._history_date = actor, moment.at  # type: ignore[attr-defined]
+            check.delete()
+        elif check is not None and check.result != result:
+            check.result = result
+            save(check, actor=actor, moment=moment)
+        else:
+            continue
+        changed.append(ref)
+    return changed
+
+
+@transaction.atomic
 def document_attach(certificate_id: int, document: Document, *, actor: Any, moment: Moment) -> None:
     """Put one more file to a certificate."""
     row = Certificate.objects.select_related("unit").get(pk=certificate_id)

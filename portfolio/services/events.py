@@ -27,6 +27,7 @@ class Verb(StrEnum):
     MARKETING_ADDED = "marketing.added"
     ACT_RECORDED = "act.recorded"
     CERTIFICATE_ADDED = "certificate.added"
+    CERTIFICATE_CORRECTED = "certificate.corrected"
     DOCUMENT_ADDED = "document.added"
     DEFECT_RECORDED = "defect.recorded"
     DEFECT_CLAIMED_DONE = "defect.claimed_done"

@@ -10,10 +10,11 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from portfolio import access, clock, documents, words
-from portfolio.forms.certificates import CertificateForm, FileForm, KindForm
+from portfolio.facts import certificate_facts
+from portfolio.forms.certificates import CertificateForm, CorrectForm, FileForm, KindForm
 from portfolio.models import Certificate, Document, Unit
-from portfolio.selectors.certificates import gas_appliances
-from portfolio.selectors.home import paper_words
+from portfolio.selectors.certificates import checks_of, gas_appliances
+from portfolio.selectors.home import paper_words, shown_for
 from portfolio.services import certificates as service
 from portfolio.views.home import unit_or_404
 
@@ -47,7 +48,8 @@ def certificate_add(request: HttpRequest, pk: int) -> HttpResponse:
         return render(request, "portfolio/certificate_add.html", page)
     if "save" not in request.POST:
         preview = service.certificate_preview(unit.pk, form.certificate(), day=moment.day)
-        return render(request, "portfolio/certificate_check.html", page | {"preview": preview})
+        page |= {"preview": preview, "raised": shown_for(unit, preview.raised)}
+        return render(request, "portfolio/certificate_check.html", page)
     try:
         row = service.certificate_add(
             unit.pk, form.certificate(), document=document, actor=request.user, moment=moment
@@ -57,6 +59,44 @@ def certificate_add(request: HttpRequest, pk: int) -> HttpResponse:
         return render(request, "portfolio/certificate_add.html", page)
     messages.success(request, f"Saved: {paper_words(row)}.")
     return redirect("home", pk=unit.pk)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def certificate_correct(request: HttpRequest, pk: int) -> HttpResponse:
+    """Make a paper on record say what the paper says, or count no longer; always with a reason."""
+    access.require(request.user, "correct_certificate")
+    papers = Certificate.objects.select_related("unit__building", "unit__agency")
+    paper = access.get_or_404(papers, request.user, pk=pk)
+    moment = clock.moment()
+    appliances = gas_appliances(paper.unit)
+    form = CorrectForm(
+        request.POST or None,
+        initial=CorrectForm.of(paper, checks_of(paper), appliances),
+        kind=paper.kind,
+        appliances=appliances,
+        day=moment.day,
+    )
+    if request.method == "POST" and form.is_valid() and _corrected(request, form, paper, moment):
+        return redirect("home", pk=paper.unit_id)
+    page = {"home": paper.unit, "form": form, "paper": paper_words(paper)}
+    return render(request, "portfolio/certificate_correct.html", page)
+
+
+def _corrected(request: HttpRequest, form: CorrectForm, paper: Certificate, moment: clock.Moment) -> bool:
+    """Is it done? A refusal becomes an error of the form."""
+    try:
+        changed = service.certificate_correct(
+            paper.pk,
+            form.corrected(certificate_facts(paper, [])),
+            why=form.cleaned_data["why"],
+            actor=request.user,
+            moment=moment,
+        )
+    except ValidationError as wrong:
+        form.add_error(None, wrong.messages)
+        return False
+    messages.success(request, "The paper is corrected." if changed else "Nothing was changed.")
+    return True
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

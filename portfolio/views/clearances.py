@@ -7,6 +7,7 @@ from django.views.decorators.http import require_POST
 
 from portfolio import clock, gate
 from portfolio.forms.clearances import PurposeForm, UnmarkForm
+from portfolio.selectors.home import shown_for
 from portfolio.views.home import unit_or_404
 
 SAYS = {"let": "to let", "sale": "for sale"}
@@ -22,7 +23,7 @@ def mark(request: HttpRequest, pk: int) -> HttpResponse:
     try:
         clearance = gate.mark(unit.pk, purpose, actor=request.user, moment=clock.moment())
     except gate.Barred as barred:
-        context = {"home": unit, "reasons": barred.reasons, "mark": SAYS[purpose]}
+        context = {"home": unit, "reasons": shown_for(unit, barred.reasons), "mark": SAYS[purpose]}
         return render(request, "portfolio/refused.html", context, status=409)
     until = f" until {clearance.until:%-d %B %Y}" if clearance.until else ""
     messages.success(request, f"Marked {SAYS[purpose]}. The mark holds{until} unless something comes up.")

@@ -73,6 +73,7 @@ def sheet_import(request: HttpRequest, pk: int) -> HttpResponse:
         "total": total,
         "state": state,
         "counts": tally,
+        "rows_in_all": sum(number.values()),
         "good": number["new"] + number["changed"],
         "refused": number["refused"],
         "page": Paginator(shown_rows(found, state), PER_PAGE).get_page(request.GET.get("page")),

@@ -104,3 +104,70 @@ def test_the_event_names_the_paper_and_who_added_it(agency, agent):
     event = home.events.get(verb="certificate.added")
     assert event.actor == agent
     assert "G-2" in event.says
+
+
+def correct(paper: Certificate, agent, why="A slip of the pen.", **changes):
+    from dataclasses import replace
+
+    from portfolio.facts import certificate_facts
+    from portfolio.services.certificates import certificate_correct
+
+    facts = replace(certificate_facts(paper, []), **changes)
+    return certificate_correct(paper.pk, facts, why=why, actor=agent, moment=at())
+
+
+def test_a_day_nobody_recorded_is_added_and_the_bar_lifts(agency, agent):
+    undated = law.Certificate("e1", "eicr", until=date(2028, 3, 14), outcome="satisfactory")
+    home = make_home(agency, certificates=(undated, *CLEAR_FLAT.certificates[1:]))
+    assert not home.standing.let_clear
+    assert correct(home.certificates.get(ref="e1"), agent, inspected=date(2023, 3, 14)) == ["inspected"]
+    home.refresh_from_db()
+    assert home.standing.let_clear
+
+
+def test_a_correction_keeps_the_earlier_state_and_the_reason(agency, agent):
+    paper = make_home(agency).certificates.get(ref="e1")
+    correct(paper, agent, why="The day was read wrongly.", inspected=date(2023, 3, 15))
+    assert [old.inspected for old in paper.history.order_by("history_id")] == [
+        date(2023, 3, 14),
+        date(2023, 3, 15),
+    ]
+    assert "The day was read wrongly." in paper.unit.events.get(verb="certificate.corrected").says
+
+
+def test_a_paper_that_counts_no_longer_withdraws_the_mark(agency, agent):
+    home = make_home(agency)
+    gate.mark(home.pk, "let", actor=agent, moment=at())
+    correct(home.certificates.get(ref="e1"), agent, why="Forged.", withdrawn=DAY)
+    assert home.clearances.get().withdrawn_at is not None
+
+
+def test_a_correction_of_nothing_leaves_no_event(agency, agent):
+    paper = make_home(agency).certificates.get(ref="e1")
+    events = Event.objects.count()
+    assert correct(paper, agent) == []
+    assert Event.objects.count() == events
+
+
+@pytest.mark.parametrize(("result", "clear"), [("ar", False), ("safe", True)])
+def test_what_a_gas_record_says_of_a_boiler_can_be_corrected(agency, agent, result, clear):
+    home = make_home(agency)
+    paper = home.certificates.get(ref="g1")
+    correct(paper, agent, appliances=(law.ApplianceCheck("boiler", result),))
+    home.refresh_from_db()
+    assert home.standing.let_clear is clear
+
+
+def test_a_check_taken_off_a_record_is_kept_in_history(agency, agent):
+    paper = make_home(agency).certificates.get(ref="g1")
+    assert correct(paper, agent, appliances=()) == ["boiler"]
+    assert paper.checks.count() == 0
+    assert paper.checks.model.history.filter(history_type="-", history_user=agent).count() == 1
+
+
+def test_an_impossible_correction_is_refused(agency, agent):
+    paper = make_home(agency).certificates.get(ref="p1")
+    with pytest.raises(ValidationError):
+        correct(paper, agent, until=date(2020, 9, 9))
+    paper.refresh_from_db()
+    assert paper.until == date(2030, 9, 9)

@@ -265,3 +265,39 @@ def test_a_danger_on_the_paper_is_shown_before_saving(agent):
     assert "What it brings up" in text(response)
     assert response.context["preview"].let.clear is False
     assert response.context["preview"].raised[0].basis in law.Basis
+
+
+@pytest.fixture
+def paper(home):
+    return home.certificates.get(ref="g1")
+
+
+def test_correcting_starts_from_what_is_on_record(agent, paper):
+    page = signed_in(agent).get(reverse("certificate_correct", args=[paper.pk])).content.decode()
+    assert 'value="2026-04-02"' in page
+    assert re.search(r'value="safe"[^>]*checked', page)
+
+
+def test_a_correction_without_a_reason_is_refused(agent, paper):
+    url = reverse("certificate_correct", args=[paper.pk])
+    answer = signed_in(agent).post(url, {"inspected": "2026-04-03", "appliance_0": "safe"})
+    paper.refresh_from_db()
+    assert answer.status_code == 200
+    assert paper.inspected == date(2026, 4, 2)
+
+
+def test_a_correction_is_saved_and_told_in_the_record(agent, paper):
+    url = reverse("certificate_correct", args=[paper.pk])
+    typed = {"inspected": "2026-04-03", "appliance_0": "ar", "why": "Read wrongly."}
+    assert signed_in(agent).post(url, typed).status_code == 302
+    paper.refresh_from_db()
+    assert (paper.inspected, paper.checks.get().result) == (date(2026, 4, 3), "ar")
+    assert "Read wrongly." in paper.unit.events.get(verb="certificate.corrected").says
+
+
+def test_a_paper_can_be_said_to_count_no_longer(agent, paper):
+    url = reverse("certificate_correct", args=[paper.pk])
+    typed = {"inspected": "", "withdrawn": "2026-11-25", "why": "Entered for the wrong home."}
+    assert signed_in(agent).post(url, typed).status_code == 302
+    paper.refresh_from_db()
+    assert paper.withdrawn == date(2026, 11, 25)
