@@ -81,13 +81,18 @@ class Command(BaseCommand):
 
     def _prepare(self) -> None:
         """Bring the database and the static files up to date; fill an empty database."""
-        self.stdout.write("Preparing the database…")
+        self._tell("Preparing the database…")
         call_command("migrate", verbosity=0)
         call_command("collectstatic", interactive=False, verbosity=0)
         if not get_user_model().objects.exists():
-            self.stdout.write("Inventing some homes…")
+            self._tell("Inventing some homes…")
             call_command("load_demo", stdout=StringIO())  # it would print what is printed below
         connections.close_all()
+
+    def _tell(self, line: str) -> None:
+        """Print it now, also into a pipe: what comes next takes a while."""
+        self.stdout.write(line)
+        self.stdout.flush()
 
     def _welcome(self, host: str, port: int) -> None:
         """Print the address and one log-in for each role."""
