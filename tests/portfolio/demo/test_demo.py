@@ -82,8 +82,8 @@ def refusal(folder: Path, *arguments: str, **extra: str) -> str:
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demo]:
     demo = Demo(tmp_path_factory.mktemp("demo"))
     yield demo
-    demo.process.kill()
-    demo.process.wait()
+    demo.process.terminate()
+    demo.process.wait(30)
 
 
 def test_demo_prints_where_it_is_and_a_login_for_each_role(demo: Demo) -> None:

@@ -46,8 +46,8 @@ def start(tmp_path: Path) -> Iterator[Start]:
 
     yield begin
     for process in started:
-        process.kill()
-        process.communicate()
+        process.terminate()  # a kill would leave what the shells themselves have started
+        process.communicate(timeout=30)
 
 
 def pids(folder: Path, number: int) -> list[int]:
