@@ -34,9 +34,7 @@ def test_a_danger_barred_by_law_and_by_policy_is_told_once_with_both_sources(age
     assert "House policy" in shown
 
 
-@pytest.mark.parametrize(
-    ("ref", "kind"), [("e1", "eicr"), ("p1", "epc"), ("g1", "gas_safety_record")]
-)
+@pytest.mark.parametrize(("ref", "kind"), [("e1", "eicr"), ("p1", "epc"), ("g1", "gas_safety_record")])
 def test_a_missing_paper_leads_to_the_page_that_adds_it(agency, ref, kind):
     refs = ("g0", "g1") if ref == "g1" else (ref,)
     home = make_home(agency, certificates=without(CLEAR_FLAT, *refs).certificates)
