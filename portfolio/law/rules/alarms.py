@@ -40,9 +40,9 @@ def smoke_and_co(home: Home, law: Topic, on: AsOn) -> Finding:
     if need.shared or need.selective:
         return NOT_APPLICABLE
     found = _fitted(home, law, on)
-    if is_settled(found):
-        return found
-    return weighed(found, explained(law, need.doubts) + landlord_doubt(home, law) + letting_doubt(home, law))
+    asked = need.first_doubts if is_settled(found) else need.doubts
+    doubts = explained(law, asked) + landlord_doubt(home, law) + letting_doubt(home, law)
+    return weighed(found, tuple(dict.fromkeys(doubts)))
 
 
 def _is_outside(home: Home, law: Topic, on: AsOn) -> bool:

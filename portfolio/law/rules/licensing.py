@@ -8,7 +8,7 @@ from ..home import Home
 from ..lawbook import Finding, Topic
 from ..model import Certificate, Reason, State
 from .registry import rule
-from .scope import NOT_APPLICABLE, THOUGHT_OUTSIDE, no_list, undated
+from .scope import NOT_APPLICABLE, THOUGHT_OUTSIDE, no_list, undated, weighed
 
 _WORDS = {
     "occupancy.persons": "how many people live or will live in the home",
@@ -39,7 +39,13 @@ class Need(NamedTuple):
     def doubts(self) -> tuple[str, ...]:
         return tuple(dict.fromkeys((*self.shared_doubts, *self.selective_doubts)))
 
+    @property
+    def first_doubts(self) -> tuple[str, ...]:
+        """Doubts that stay even where what is held would do for anybody: who lives in what, let by whom."""
+        return tuple(name for name in self.doubts if name in _ASKED_FIRST)
 
+
+_ASKED_FIRST = ("occupancy.persons", "occupancy.households", "dwelling", "landlord")
 NONE_NEEDED = Need(False, (), False, ())
 
 
@@ -147,30 +153,36 @@ def licence(home: Home, law: Topic, on: AsOn) -> Finding:
     found = _held(home, law, on, "hmo_licence")
     if not need.shared and not need.shared_doubts and found.state is not State.MET:
         found = _held(home, law, on, "selective_licence")
-    doubts = need.doubts
     if need.shared and home.unit.landlord is None:
-        doubts = ("landlord",)
-    if doubts and found.state is not State.MET:
-        return law.unknown(*explained(law, doubts))
-    return found
+        return weighed(found, explained(law, ("landlord",)))
+    if found.state is State.MET:
+        return weighed(found, explained(law, need.first_doubts))
+    return law.unknown(*explained(law, need.doubts)) if need.doubts else found
 
 
 def _held(home: Home, law: Topic, on: AsOn, kind: str) -> Finding:
+    """In force to its printed day; one whose last day nobody recorded may be over any day, up to the longest."""
     papers = home.papers(kind, "issued", on)
     years, words = law.number("max_years", on), _KIND_WORDS[kind]
-    lasts = sorted((_last_good_day(p, day, years), p.ref) for day, p in papers.counted)
-    if lasts and not on.passed(lasts[-1][0]):
-        return Finding(State.MET, *lasts[-1])
+    lasts = sorted((_last_good_day(p, day, years), p.ref, p.until is None) for day, p in papers.counted)
+    in_force = [(last, ref) for last, ref, endless in lasts if not endless and not on.passed(last)]
+    if in_force:
+        return Finding(State.MET, *in_force[-1])
     pending = _pending(home, on, kind)
     if pending is not None:
         says = f"The {words} is applied for and not decided; until then there is a defence, not a licence."
         cure = "Press the council for its decision and record the licence."
         warning = law.reason("pending", says, cure, pending.ref)
         return Finding(State.MET, None, pending.ref, warnings=(warning,))
-    unplaced = [p for p in papers.undated if p.applied is None]
-    if unplaced:
-        return law.unknown(*(undated(law, p.ref, "issued", f"the {words}") for p in unplaced))
-    last, ref = lasts[-1] if lasts else (None, None)
+    unplaced = [p for p in papers.undated if p.applied is None and not (p.until and on.passed(p.until))]
+    unsure = [undated(law, p.ref, "issued", f"the {words}") for p in unplaced]
+    unsure += [
+        law.unrecorded("until", f"the last day printed on the {words}", of=ref)
+        for last, ref, endless in lasts if endless and not on.passed(last)
+    ]  # fmt: skip
+    if unsure:
+        return law.unknown(*unsure)
+    last, ref = lasts[-1][:2] if lasts else (None, None)
     since = day_after(last) if last else None
     says = f"The home needs a {words} and none is in force or applied for."
     bar = law.reason("not_licensed", says, "Apply to the council for the licence.", ref, since)
@@ -183,13 +195,13 @@ def _last_good_day(paper: Certificate, issued: date, years: int) -> date:
 
 
 def _pending(home: Home, on: AsOn, kind: str) -> Certificate | None:
-    """The newest application made by the day, unless a licence issued after it shows that it was decided."""
+    """The newest application made by the day, unless a licence issued since shows that it was decided."""
     made = home.papers(kind, "applied", on).counted
     if not made:
         return None
     applied, paper = made[-1]
     issued = home.papers(kind, "issued", on).counted
-    return None if issued and issued[-1][0] > applied else paper
+    return None if issued and issued[-1][0] >= applied else paper
 
 
 def explained(law: Topic, doubts: tuple[str, ...]) -> tuple[Reason, ...]:

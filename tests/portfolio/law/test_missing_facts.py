@@ -147,6 +147,31 @@ def test_a_fact_that_decides_a_faulty_home_makes_it_unknown(
     assert any(f"({fact})" in r.says for r in answer.let.bars if r.requirement == requirement)
 
 
+HELD = {"papers": [LICENCE | {"issued": "2024-01-08"}]}
+
+
+@pytest.mark.parametrize(
+    ("requirement", "fact", "facts"),
+    [
+        ("eng_alarms", "landlord", {"landlord": None}),
+        ("eng_alarms", "letting.kind", {"letting": {}}),
+        ("eng_alarms", "occupancy.persons", {"occupancy": {"households": 1}} | HELD),
+        ("eng_hmo_licence", "occupancy.persons", {"occupancy": {"households": 1}} | HELD),
+        ("eng_hmo_licence", "occupancy.households", {"occupancy": {"persons": 2}} | HELD),
+        ("eng_hmo_licence", "dwelling", {"occupancy": SHARED, "dwelling": None} | HELD),
+        ("eng_hmo_licence", "landlord", {"occupancy": SHARED, "landlord": None} | HOUSE | HELD),
+    ],
+)
+def test_whom_a_requirement_reaches_is_asked_even_where_all_is_in_order(
+    requirement: str, fact: str, facts: Facts
+) -> None:
+    answer = standing(TODAY, **facts)
+    verdict = next(one for one in answer.requirements if one.id == requirement)
+    assert verdict.state == "unknown"
+    said = [r.says for r in answer.let.bars if r.requirement == requirement]
+    assert sum(f"({fact})" in one for one in said) == 1
+
+
 def test_storeys_decide_only_while_the_law_counted_them() -> None:
     facts: Facts = {"occupancy": SHARED, "dwelling": "house", "building": {"storeys": None}}
     licence = [
