@@ -172,7 +172,9 @@ def minimum_band(home: Home, law: Topic, on: AsOn) -> Finding:
 
 def _band(home: Home, law: Topic, on: AsOn) -> Finding:
     epc = law.shelf["ew_epc"]
-    paper, last, unplaced = governing(home, epc, on) if home.has_papers else Governing(None, None, ())
+    if not home.has_papers:
+        return no_list(law, "certificates")
+    paper, last, unplaced = governing(home, epc, on)
     if unplaced:
         reasons = (undated(law, p.ref, "registered", "the energy certificate") for p in unplaced)
         return law.unknown(*reasons)
@@ -195,7 +197,7 @@ def _exempted(home: Home, law: Topic, on: AsOn, paper: Certificate) -> Finding:
     for day, one in registered.counted:
         if one.exemption is None:
             unknowns.append(law.unrecorded("exemption", "which exemption was registered", of=one.ref))
-        elif not on.passed(end := _exemption_end(law, on, one, day)):
+        elif not on.passed(end := _exemption_end(home, law, on, one, day)):
             live.append((end, one.ref))
     if live:
         end, ref = max(live)
@@ -207,9 +209,11 @@ def _exempted(home: Home, law: Topic, on: AsOn, paper: Certificate) -> Finding:
     return Finding(State.NOT_MET, None, paper.ref, (law.reason("below_standard", says, cure, of=paper.ref),))
 
 
-def _exemption_end(law: Topic, on: AsOn, paper: Certificate, registered: date) -> date:
-    months = 12 * law.number("exemption_years", on)
+def _exemption_end(home: Home, law: Topic, on: AsOn, paper: Certificate, registered: date) -> date:
+    """Counted from registration; a new landlord's from the day the let home was bought, where that is earlier."""
+    months, start = 12 * law.number("exemption_years", on), registered
     if paper.exemption == "new_landlord":
         months = law.number("new_landlord_months", on)
-    end = add_months(registered, months)
+        start = min(registered, home.unit.acquired_with_tenant or registered)
+    end = add_months(start, months)
     return end if paper.until is None else min(end, paper.until)
