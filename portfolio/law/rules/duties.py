@@ -54,7 +54,7 @@ def copies_to_tenants(
     tenancies = home.tenancies(on)
     found: list[Duty] = []
     for paper, day in papers if tenancies else ():
-        given = home.acts("copy_given", "tenant", (paper,), on)
+        given = [one for one in home.acts("copy_given", "tenant", (paper,), on) if one >= day]
         for tenancy in tenancies:
             due = _copy_due(tenancy, day, law.number("copy_days", on))
             if due is None or due >= since:

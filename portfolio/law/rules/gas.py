@@ -21,7 +21,12 @@ _RANK = {State.MET: 0, State.NOT_APPLICABLE: 0, State.UNKNOWN: 1, State.NOT_MET:
 class Check(NamedTuple):
     day: date
     results: tuple[str, ...]
-    record: str
+    records: tuple[Certificate, ...]
+    """The records of that day that name the appliance."""
+
+    @property
+    def record(self) -> str:
+        return self.records[-1].ref
 
 
 class Chain(NamedTuple):
@@ -36,7 +41,7 @@ class Chain(NamedTuple):
 @rule(_NEEDS)
 def landlord_check(home: Home, law: Topic, on: AsOn) -> Finding:
     """Each appliance the landlord provides checked in time and found safe; reg 36(3) read with reg 36A."""
-    if is_long_letting(home, law.number("long_letting_years", on)):
+    if _is_long_lease(home, law, on):
         return NOT_APPLICABLE
     if home.appliances is None:
         return no_list(law, "appliances")
@@ -44,6 +49,12 @@ def landlord_check(home: Home, law: Topic, on: AsOn) -> Finding:
     if not wanted and not nameless:
         return NOT_APPLICABLE
     return weighed(_checked(home, law, on, wanted, nameless), letting_doubt(home, law))
+
+
+def _is_long_lease(home: Home, law: Topic, on: AsOn) -> bool:
+    """A lease of seven years or more is outside; a licence, or what may be one, is inside however long."""
+    kind = home.unit.letting.kind
+    return kind not in (None, "licence") and is_long_letting(home, law.number("long_letting_years", on))
 
 
 def _appliances(home: Home, law: Topic, on: AsOn) -> tuple[list[Appliance], list[Reason]]:
@@ -97,8 +108,9 @@ def _checks_of(appliance: Appliance, records: tuple[tuple[date, Certificate], ..
             continue
         for line in record.appliances or ():
             if line.appliance == appliance.ref and line.result != "not_tested":
-                before = found[day].results if day in found else ()
-                found[day] = Check(day, (*before, line.result or ""), record.ref)
+                before = found.get(day, Check(day, (), ()))
+                results, named = (*before.results, line.result or ""), (*before.records, record)
+                found[day] = Check(day, results, named)
     return [found[day] for day in sorted(found)]
 
 
@@ -134,8 +146,8 @@ def _judge(home: Home, law: Topic, on: AsOn, one: Chain, chains: list[Chain]) ->
     due = one.deadline if one.last else _aligned(one, chains, law.number("alignment_months", on))
     if one.last and "" in one.last.results:
         reasons.append(law.unrecorded("appliances.result", "the result of an appliance's gas check", of=ref))
-    if one.last and _is_dangerous(home, law, on, one.last):
-        says = "An appliance was found dangerous at its last gas check and is not confirmed as put right."
+    if one.last and _is_dangerous(home, law, on, ref, one.last):
+        says = "An appliance failed its last gas check and is not confirmed as put right."
         cure = "Have it put right and confirmed, or have it checked again and found safe."
         reasons.append(law.reason("failed", says, cure, of=ref, since=one.last.day))
     if due is None or on.passed(due):
@@ -159,18 +171,26 @@ def _aligned(new: Chain, chains: list[Chain], months: int) -> date | None:
     return min((day for day in others if new.deadline < day <= limit), default=new.deadline)
 
 
-def _is_dangerous(home: Home, law: Topic, on: AsOn, check: Check) -> bool:
-    """Lifted only when the record's dangerous findings are recorded as defects and every one is confirmed."""
-    if not set(check.results) & set(law.words("dangerous_results", on)):
-        return False
-    found = home.tied(check.record, "igem_g11", law.words("danger_codes", on))
-    return not found or not all(d.confirmed is not None and on.reached(d.confirmed) for d in found)
+def _is_dangerous(home: Home, law: Topic, on: AsOn, appliance: str, check: Check) -> bool:
+    """Lifted only when the record's dangerous findings are recorded as defects and every one is confirmed.
+
+    A record that is unsatisfactory and calls none of its appliances dangerous speaks of each of them.
+    """
+    bad, codes = law.words("dangerous_results", on), law.words("danger_codes", on)
+    for record in check.records:
+        lines = [line.appliance for line in record.appliances or () if line.result in bad]
+        if appliance in lines or (record.outcome == "unsatisfactory" and not lines):
+            found = home.tied(record.ref, "igem_g11", codes)
+            put_right = [d for d in found if d.confirmed is not None and on.reached(d.confirmed)]
+            if len(put_right) < max(1, len(lines), len(found)):
+                return True
+    return False
 
 
 @rule(_NEEDS | {"copy_days": int}, duties=("copy_to_tenant",))
 def record_duties(home: Home, law: Topic, on: AsOn) -> Finding:
     """A copy of each record relied on: to those living there in 28 days, to others by move-in; reg 36(6)."""
-    if not home.unit.tenancies or is_long_letting(home, law.number("long_letting_years", on)):
+    if not home.unit.tenancies or _is_long_lease(home, law, on):
         return Finding()
     wanted, _ = _appliances(home, law, on)
     records = home.papers("gas_safety_record", "inspected", on).counted
