@@ -186,14 +186,22 @@ def _after_failure(home: Home, law: Topic, on: AsOn, paper: Certificate, day: da
 def _confirmations(
     home: Home, law: Topic, on: AsOn, paper: Certificate, failing: tuple[Defect, ...], finished: date
 ) -> list[Duty]:
-    """Within 28 days of the work's completion, to each tenant living there then and to the council."""
+    """Within 28 days of the work's completion, to the council and to each tenant living there then.
+
+    A confirmation given before the work was done confirms nothing.
+    """
     due = within_days_of(finished, law.number("confirm_days", on))
     lived_in = any(t.starts is None or t.starts <= finished for t in home.running(on))
     found = []
-    for party in ("tenant", "council") if lived_in else ():
-        whole = home.acts("confirmation_given", party, (paper.ref,), on)
-        done = bool(whole) or all(home.acts("confirmation_given", party, (d.ref,), on) for d in failing)
+    for party in ("tenant", "council") if lived_in else ("council",):
+        done = _is_confirmed(home, on, party, paper.ref, finished) or all(
+            _is_confirmed(home, on, party, d.ref, d.completed or d.confirmed or finished) for d in failing
+        )
         found.append(
             duty(law, f"confirm_to_{party}", due, done, on, value="confirm_days", party=party, of=paper.ref)
         )
     return found
+
+
+def _is_confirmed(home: Home, on: AsOn, party: str, of: str, since: date) -> bool:
+    return any(day >= since for day in home.acts("confirmation_given", party, (of,), on))
