@@ -64,7 +64,7 @@ LETTING = Record(
 )
 OCCUPANCY = Record(
     law.Occupancy,
-    "Who lives in the home, or would.",
+    "Who lives in the home, or would; of a room let singly, in the whole shared house.",
     {
         "persons": (Number(0, 10_000), "People, children included."),
         "households": (Number(0, 10_000), "Households they form."),
