@@ -65,12 +65,15 @@ def _report(home: Home, law: Topic, on: AsOn) -> Finding:
         state = State.UNKNOWN if unknowns and not dangers else State.NOT_MET
         return Finding(state, problems=(*(unknowns or [missing]), *dangers))
     judged = [(p, last_good_day(p, law.number("interval_years", on))) for p in papers.latest()]
-    paper, due = min(judged, key=lambda pair: (pair[1], pair[0].ref))
-    problems = [r for p, last in judged for r in _faults(home, law, on, p, last)] + list(dangers)
+    faults = [_faults(home, law, on, p, last) for p, last in judged]
+    due = min(last for _, last in judged)
+    # Of several of one day the one at fault governs, then the one that ends first.
+    *_, ref = min((not wrong, last, p.ref) for (p, last), wrong in zip(judged, faults, strict=True))
+    problems = [r for wrong in faults for r in wrong] + list(dangers)
     unsure = unknowns + [r for r in problems if r.kind == "unknown"]
     failures = [r for r in problems if r.kind != "unknown"]
     state = State.NOT_MET if failures else State.UNKNOWN if unsure else State.MET
-    return Finding(state, due, paper.ref, tuple(unsure + failures))
+    return Finding(state, due, ref, tuple(unsure + failures))
 
 
 def last_good_day(paper: Certificate, interval_years: int) -> date:

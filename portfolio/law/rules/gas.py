@@ -83,7 +83,8 @@ def _checked(home: Home, law: Topic, on: AsOn, wanted: list[Appliance], unknowns
         law.unrecorded("appliances", "which appliances the gas record covers", of=p.ref)
         for _, p in papers.counted if p.appliances is None
     ]  # fmt: skip
-    chains = [chain(law, one, _checks_of(one, papers.counted)) for one in wanted]
+    lines = _lines(papers.counted)
+    chains = [chain(law, one, _checks_of(one, lines)) for one in wanted]
     judged = [_judge(home, law, on, one, chains) for one in chains]
     parts = tuple(part for part, _ in judged)
     unknowns += [r for _, reasons in judged for r in reasons if r.kind == "unknown"]
@@ -97,21 +98,30 @@ def _checked(home: Home, law: Topic, on: AsOn, wanted: list[Appliance], unknowns
     return Finding(state, due, worst.certificate if worst else None, (*unknowns, *failures), parts=parts)
 
 
-def _checks_of(appliance: Appliance, records: tuple[tuple[date, Certificate], ...]) -> list[Check]:
+Lines = dict[str, list[tuple[date, str, Certificate]]]
+
+
+def _lines(records: tuple[tuple[date, Certificate], ...]) -> Lines:
+    """What each appliance's checks said, by its ref, oldest first; "" where the result is not recorded."""
+    lines: Lines = {}
+    for day, record in records:
+        for line in record.appliances or ():
+            lines.setdefault(line.appliance, []).append((day, line.result or "", record))
+    return lines
+
+
+def _checks_of(appliance: Appliance, lines: Lines) -> list[Check]:
     """Its checks by day, oldest first.
 
     "Not tested" is no check, and a check made before the appliance was fitted was of another one.
     """
     found: dict[date, Check] = {}
-    for day, record in records:
-        if appliance.installed is not None and day < appliance.installed:
-            continue
-        for line in record.appliances or ():
-            if line.appliance == appliance.ref and line.result != "not_tested":
-                before = found.get(day, Check(day, (), ()))
-                results, named = (*before.results, line.result or ""), (*before.records, record)
-                found[day] = Check(day, results, named)
-    return [found[day] for day in sorted(found)]
+    for day, result, record in lines.get(appliance.ref, ()):
+        fitted = appliance.installed is None or day >= appliance.installed
+        if fitted and result != "not_tested":
+            before = found.get(day, Check(day, (), ()))
+            found[day] = Check(day, (*before.results, result), (*before.records, record))
+    return list(found.values())
 
 
 def chain(law: Topic, appliance: Appliance, checks: list[Check]) -> Chain:
@@ -193,6 +203,6 @@ def record_duties(home: Home, law: Topic, on: AsOn) -> Finding:
     if not home.unit.tenancies or _is_long_lease(home, law, on):
         return Finding()
     wanted, _ = _appliances(home, law, on)
-    records = home.papers("gas_safety_record", "inspected", on).counted
-    relied_on = {(c.record, c.day) for one in wanted for c in _checks_of(one, records)[-1:]}
+    lines = _lines(home.papers("gas_safety_record", "inspected", on).counted)
+    relied_on = {(c.record, c.day) for one in wanted for c in _checks_of(one, lines)[-1:]}
     return reported(law, copies_to_tenants(home, law, on, sorted(relied_on), law.begins))
