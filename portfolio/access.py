@@ -7,6 +7,7 @@ Every model that belongs to an agency says by which path (`agency_path`) and by 
 from typing import Any, Self
 
 from allauth.account.adapter import DefaultAccountAdapter
+from allauth.mfa.adapter import DefaultMFAAdapter
 from allauth.mfa.utils import is_mfa_enabled
 from django.conf import settings
 from django.contrib import messages
@@ -69,10 +70,26 @@ def get_or_404(queryset: OwnedQuerySet, user: Any, **lookup: Any) -> Any:
         raise Http404 from absent
 
 
+WRONG_CODE = "That code does not fit. Codes change every half minute: give the one that shows now."
+
+
 class AccountAdapter(DefaultAccountAdapter):
+    error_messages = DefaultAccountAdapter.error_messages | {
+        "email_password_mismatch": "This address and this password do not go together.",
+        "enter_current_password": "This is not the password you log in with now.",
+        "incorrect_password": "This is not the password you log in with now.",
+        "incorrect_code": WRONG_CODE,
+        "too_many_login_attempts": "There were too many tries. Wait a few minutes, then try again.",
+        "rate_limited": "There were too many tries. Wait a few minutes, then try again.",
+    }
+
     def is_open_for_signup(self, request: HttpRequest) -> bool:
         """Agencies make their own users; nobody signs up."""
         return False
+
+
+class SecondFactorAdapter(DefaultMFAAdapter):
+    error_messages = DefaultMFAAdapter.error_messages | {"incorrect_code": WRONG_CODE}
 
 
 class SecondFactorMiddleware:
