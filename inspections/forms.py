@@ -13,8 +13,7 @@ from portfolio.selectors.home import paper_words
 
 class RoomField(forms.ModelChoiceField):
     def label_from_instance(self, room: Any) -> str:
-        use = words.ROOM_USE.get(room.use or "", room.ref)
-        return use if room.level is None else f"{use}, storey {room.level}"
+        return words.room(room.use, room.level, room.ref)
 
 
 class PaperField(forms.ModelChoiceField):
@@ -45,9 +44,14 @@ class DefectForm(forms.Form):
         help_text="As the person who saw it classed it.",
     )
     found = forms.DateField(label="Found on", widget=date_input())
-    room = RoomField(label="Room", queryset=Room.objects.none(), required=False, empty_label="No one room")
+    room = RoomField(
+        label="Room", queryset=Room.objects.none(), required=False, empty_label="Not in one room"
+    )
     certificate = PaperField(
-        label="Reported in", queryset=Certificate.objects.none(), required=False, empty_label="No paper"
+        label="Reported in",
+        queryset=Certificate.objects.none(),
+        required=False,
+        empty_label="Not from a paper",
     )
 
     def __init__(self, *args: Any, unit: Unit, **more: Any) -> None:

@@ -51,12 +51,12 @@ class HomesFilter(django_filters.FilterSet):
     landlord = django_filters.ModelChoiceFilter(queryset=landlords, empty_label="Every landlord")
     building = django_filters.ModelChoiceFilter(queryset=buildings, empty_label="Every building")
     q = django_filters.CharFilter(
-        label="Words",
+        label="Search",
         method="by_words",
         max_length=100,
         validators=[few_words],
         widget=forms.TextInput(attrs={"type": "search"}),
-        help_text="In the name, address, postcode or ref.",
+        help_text="Name, address, postcode, landlord or ref.",
     )
 
     class Meta:

@@ -29,6 +29,7 @@ class AnswerColumn(tables.Column):
             "until": until,
             "marked": getattr(record, f"marked_{self.purpose}"),
             "mark": words.PURPOSE[self.purpose].lower(),
+            "other_day": table.asked,
         }
         return render_to_string("portfolio/_answer.html", context)
 
@@ -36,7 +37,7 @@ class AnswerColumn(tables.Column):
 class HomesTable(tables.Table):
     home = tables.Column(
         accessor="label",
-        order_by=("building__name", "label_length", "label"),
+        order_by=("street", "number_length", "building__name", "label_length", "label"),
         empty_values=(),
         verbose_name="Home",
     )
@@ -70,9 +71,9 @@ class HomesTable(tables.Table):
 
 def first_reason(standing: Any) -> str:
     """The reason against a let, else against a sale, else the first warning, else nothing."""
-    if not standing.let_clear:
-        return standing.let_first
-    return standing.sale_first if not standing.sale_clear else standing.let_first or standing.sale_first
+    if standing.let_clear and not standing.sale_clear:
+        return words.plainly(standing.sale_first)
+    return words.plainly(standing.let_first or standing.sale_first)
 
 
 DOWNLOAD_HEADINGS = (

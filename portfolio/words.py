@@ -1,5 +1,6 @@
 """The plain English for every stored code: one word per idea, used by pages, sheets and messages alike."""
 
+import re
 from collections.abc import Iterable
 
 NATION = {
@@ -124,6 +125,19 @@ ACT = {
 }
 PARTY = {"tenant": "Tenant", "prospect": "Prospective tenant", "council": "Council"}
 ROLE = {"agent": "Letting agent", "landlord": "Landlord", "inspector": "Inspector"}
+
+_FIELD = re.compile(r" \([a-z0-9_.]+\)(?=\.$)")
+
+
+def plainly(says: str) -> str:
+    """What a reason says to a reader of pages: without the name of the missing field, "(alarms.working)"."""
+    return _FIELD.sub("", says) if "not recorded: " in says.lower() else says
+
+
+def room(use: str | None, level: int | None, otherwise: str) -> str:
+    """A room in words with its storey; `otherwise` when its use is not recorded."""
+    name = ROOM_USE.get(use or "", otherwise)
+    return name if level is None else f"{name}, {'ground floor' if level == 0 else f'storey {level}'}"
 
 
 def choices(words: dict[str, str], only: Iterable[str] | None = None) -> list[tuple[str, str]]:

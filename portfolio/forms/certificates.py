@@ -64,7 +64,7 @@ class CertificateForm(forms.Form):
         label="Put right within, days",
         min_value=0,
         max_value=365,
-        help_text="If the report sets a shorter time.",
+        help_text="Only if the report gives less time than the law does.",
     )
     applied = forms.DateField(
         label="Applied for on",

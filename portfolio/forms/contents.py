@@ -32,9 +32,7 @@ class Row(forms.Form):
 
 class RoomRow(Row):
     use = Word(words.ROOM_USE, label="Room")
-    level = forms.IntegerField(
-        label="Storey", required=False, min_value=-9, max_value=200, help_text="0 is the ground floor."
-    )
+    level = forms.IntegerField(label="Storey (ground floor: 0)", required=False, min_value=-9, max_value=200)
 
     def fact(self) -> law.Room:
         said = self.cleaned_data

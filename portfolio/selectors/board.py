@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet
-from django.db.models.functions import Length
+from django.db.models import Case, Count, Exists, F, OuterRef, Q, QuerySet, Value, When
+from django.db.models.functions import Left, Length, StrIndex, Substr
 
 from portfolio.models import Clearance, StoredStanding, Unit
 from portfolio.standing import on_day, stale_on, stored_fields
@@ -94,6 +94,8 @@ def homes_for(user: Any, today: date) -> "QuerySet[Unit]":
     live = Clearance.objects.filter(unit=OuterRef("pk"), withdrawn_at__isnull=True).filter(
         Q(until__isnull=True) | Q(until__gte=today)
     )
+    first_space = StrIndex("building__name", Value(" "))
+    numbered = Q(first_letter__in="0123456789")
     return (
         Unit.objects.visible_to(user)
         .select_related("building", "landlord", "standing")
@@ -101,10 +103,15 @@ def homes_for(user: Any, today: date) -> "QuerySet[Unit]":
         .annotate(
             marked_let=Exists(live.filter(purpose="let")),
             marked_sale=Exists(live.filter(purpose="sale")),
-            # Shorter names first, so that Flat 2 comes before Flat 10.
+            # Shorter names first, so that Flat 2 comes before Flat 10, and 2 Plumb Lane before 10 Plumb Lane.
             label_length=Length("label"),
+            first_letter=Left("building__name", 1),
+            street=Case(
+                When(numbered, then=Substr("building__name", first_space + 1)), default=F("building__name")
+            ),
+            number_length=Case(When(numbered, then=first_space), default=0),
         )
-        .order_by("building__name", "label_length", "label", "pk")
+        .order_by("street", "number_length", "building__name", "label_length", "label", "pk")
     )
 
 

@@ -28,7 +28,9 @@ def editable(unit: Unit) -> Editable:
         name: fresh_refs(getattr(unit, name), word)
         for name, word in (("rooms", "room"), ("appliances", "appliance"), ("alarms", "alarm"))
     }
-    rooms = [(room.ref, _room_words(room)) for room in facts[1].rooms or ()]
+    rooms = [
+        (room.ref, words.room(room.use, room.level, f"Room {room.ref}")) for room in facts[1].rooms or ()
+    ]
     rooms += [(ref, f"New room, blank line {at}") for at, ref in enumerate(fresh["rooms"], start=1)]
     landlords = (
         Landlord.objects.filter(agency=unit.agency_id).order_by("name", "ref").values_list("ref", "name")
@@ -42,8 +44,3 @@ def fresh_refs(rows: Any, word: str) -> list[str]:
     taken = set(rows.values_list("ref", flat=True))
     numbers = (n for n in range(1, len(taken) + BLANK_ROWS + 1) if f"{word}-{n}" not in taken)
     return [f"{word}-{next(numbers)}" for _ in range(BLANK_ROWS)]
-
-
-def _room_words(room: Any) -> str:
-    use = words.ROOM_USE.get(room.use or "", f"Room {room.ref}")
-    return use if room.level is None else f"{use}, storey {room.level}"

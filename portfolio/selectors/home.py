@@ -14,7 +14,7 @@ from portfolio.law import model as law
 from portfolio.models import Certificate, Clearance, Event, Unit
 from portfolio.selectors.board import door
 from portfolio.selectors.missing import Missing, missing
-from portfolio.selectors.reasons import Shown, Spoken, shown
+from portfolio.selectors.reasons import Shown, Spoken, goes_on, shown
 from portfolio.standing import ask
 
 EVENTS_SHOWN = 12
@@ -24,12 +24,13 @@ ACT_OF_DUTY = {"copy_to_": "copy_given", "confirm_to_": "confirmation_given"}
 
 @dataclass(frozen=True)
 class Verdict:
-    """May it be let (or sold)? With the mark, if it carries one today."""
+    """May it be let (or sold)? With the mark, if it carries one today, or else the last that ended."""
 
     purpose: str
     answer: law.Answer
     door: str
     mark: Clearance | None
+    ended: Clearance | None
     bars: list[Shown]
     warnings: list[Shown]
 
@@ -108,8 +109,9 @@ def home_page(unit: Unit, *, day: date, today: date) -> HomePage:
 
 
 def verdicts(home: Spoken, standing: law.Standing, *, day: date, today: date) -> list[Verdict]:
-    live = home.unit.clearances.filter(withdrawn_at__isnull=True).select_related("marked_by")
-    marks = {mark.purpose: mark for mark in live if live_on(mark, today)}
+    kept = home.unit.clearances.select_related("marked_by").defer("facts", "answer", "packs").order_by("pk")
+    last = {mark.purpose: mark for mark in kept}
+    marks = {purpose: mark for purpose, mark in last.items() if live_on(mark, today)}
     answers = (("let", standing.let), ("sale", standing.sale))
     return [
         Verdict(
@@ -117,8 +119,11 @@ def verdicts(home: Spoken, standing: law.Standing, *, day: date, today: date) ->
             answer=answer,
             door=door(answer.clear, answer.until, day),
             mark=marks.get(purpose),
-            bars=shown(answer.bars, home),
-            warnings=shown(answer.warnings, home),
+            ended=None if purpose in marks else last.get(purpose),
+            bars=shown(answer.bars, home, answer.warnings),
+            warnings=shown(
+                [one for one in answer.warnings if not any(goes_on(one, bar) for bar in answer.bars)], home
+            ),
         )
         for purpose, answer in answers
     ]

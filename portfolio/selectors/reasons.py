@@ -40,7 +40,10 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """One thing that stands in the way. `about` names the appliance or paper in plain words, if there is one."""
+    """One thing that stands in the way. `about` names the appliance or paper in plain words, if there is one.
+
+    `running`: the home is let, and this goes on for those who live in it.
+    """
 
     says: str
     cure: str
@@ -48,6 +51,7 @@ class Shown:
     since: object
     grounds: tuple[Ground, ...]
     step: Step | None
+    running: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,19 +63,34 @@ class Spoken:
     papers: Mapping[str, int]
 
 
-def shown(reasons: Iterable[law.Reason], home: Spoken) -> list[Shown]:
-    """Reasons that say the same of the same thing become one, with the sources of all."""
+def goes_on(warning: law.Reason, bar: law.Reason) -> bool:
+    """Does a warning only say of a bar that it goes on while the home is let?"""
+    return warning.of == bar.of and warning.says != bar.says and warning.says.endswith(bar.says[1:])
+
+
+def shown(reasons: Iterable[law.Reason], home: Spoken, warnings: Iterable[law.Reason] = ()) -> list[Shown]:
+    """Reasons that say the same of the same thing become one, with the sources of all.
+
+    `warnings`: those beside them, which may say of a reason that it goes on now.
+    """
+    beside = tuple(warnings)
     together: dict[tuple[str, str | None], list[law.Reason]] = {}
     for reason in reasons:
         together.setdefault((reason.says, reason.of), []).append(reason)
-    return [_shown(same, home) for same in together.values()]
+    return [
+        _shown(same, home, any(goes_on(warning, reason) for warning in beside for reason in same))
+        for same in together.values()
+    ]
 
 
-def _shown(same: list[law.Reason], home: Spoken) -> Shown:
+def _shown(same: list[law.Reason], home: Spoken, running: bool) -> Shown:
     first = same[0]
     about = home.names.get(first.of, "") if first.of else ""
+    about = "" if about in first.says else about
     grounds = tuple(dict.fromkeys(Ground(reason.source, reason.basis) for reason in same))
-    return Shown(first.says, first.cure, about, first.since, grounds, _step(first, home))
+    return Shown(
+        words.plainly(first.says), first.cure, about, first.since, grounds, _step(first, home), running
+    )
 
 
 def _step(reason: law.Reason, home: Spoken) -> Step | None:

@@ -75,6 +75,18 @@ def basis(code: str) -> SafeString:
 
 
 @register.filter
+def plainly(says: str) -> str:
+    """A reason without the name of the field it lacks."""
+    return words.plainly(says)
+
+
+@register.filter
+def cell(place: str, sheet: str) -> str:
+    """The address of a cell without the name of the only sheet that is read."""
+    return place.removeprefix(f"{sheet}!")
+
+
+@register.filter
 def at(names: dict[str, str], ref: str | None) -> str:
     """The plain words of a ref, else the ref itself."""
     return "" if ref is None else names.get(ref, ref)

@@ -110,9 +110,8 @@ def act_add(request: HttpRequest, pk: int) -> HttpResponse:
     initial = {name: request.GET.get(name, "") for name in ("what", "of", "party")} | {"on": today}
     refs = names_of(facts_of([unit.pk])[unit.pk][1])
     form = ActForm(request.POST or None, refs=refs, day=today, initial=initial)
-    return _one(
-        request, unit, form, "Record an act", lambda how: service.act_add(unit.pk, form.fact(), **how)
-    )
+    title = "Record a copy, request or notice"
+    return _one(request, unit, form, title, lambda how: service.act_add(unit.pk, form.fact(), **how))
 
 
 def _one(request: HttpRequest, unit: Unit, form: forms.Form, title: str, store: Any) -> HttpResponse:

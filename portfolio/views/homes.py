@@ -55,7 +55,8 @@ def _shown(request: HttpRequest) -> dict[str, Any]:
     day = asked.get("on") or today
     answer = asked.get("answer") or ""
     found: Board = board(chosen.qs, answer=answer, day=day)
-    table = HomesTable(found.units, day=day, asked=day != today)
+    own = ("landlord",) if getattr(request.user, "role", "") == "landlord" else ()
+    table = HomesTable(found.units, day=day, asked=day != today, exclude=own)
     django_tables2.RequestConfig(request, paginate={"per_page": PER_PAGE}).configure(table)
     return {
         "filter": chosen,
