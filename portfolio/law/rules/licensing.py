@@ -140,7 +140,7 @@ _NEEDS = (
 )
 
 
-@rule(dict.fromkeys(_NEEDS, int))
+@rule(dict.fromkeys(_NEEDS, int) | {"pending_defence": bool})
 def licence(home: Home, law: Topic, on: AsOn) -> Finding:
     """A licence in force where one is needed, or an application made and undecided; ss.61, 72, 85, 95."""
     if home.unit.landlord == "registered_provider":
@@ -172,8 +172,8 @@ def _held(home: Home, law: Topic, on: AsOn, kind: str) -> Finding:
     if pending is not None:
         says = f"The {words} is applied for and not decided; until then there is a defence, not a licence."
         cure = "Press the council for its decision and record the licence."
-        warning = law.reason("pending", says, cure, pending.ref)
-        return Finding(State.MET, None, pending.ref, warnings=(warning,))
+        warning = law.reason("pending", says, cure, pending.ref, value="pending_defence")
+        return Finding(State.MET, None, pending.ref, warnings=(warning,), basis=warning.basis)
     unplaced = [p for p in papers.undated if p.applied is None and not (p.until and on.passed(p.until))]
     unsure = [undated(law, p.ref, "issued", f"the {words}") for p in unplaced]
     unsure += [
