@@ -5,6 +5,7 @@ import io
 import unicodedata
 import warnings
 from dataclasses import dataclass
+from functools import cache
 from pathlib import PurePosixPath
 from typing import Any
 
@@ -13,6 +14,8 @@ from django.conf import settings
 
 MAX_PIXELS = 80_000_000
 MAX_PAGES = 500
+MAX_PDF_UNPACKED = 50_000_000
+"""Bytes that a packed list of objects in a PDF may unpack to: enough for a million objects."""
 SUFFIX = {
     "application/pdf": "pdf",
     "image/jpeg": "jpg",
@@ -70,8 +73,7 @@ def safe_name(name: str | None, media_type: str) -> str:
 
 
 def _prove_pdf(content: bytes) -> None:
-    import pikepdf
-
+    pikepdf = _pikepdf()
     if not content.startswith(b"%PDF-"):
         raise UploadRefused("The file has something in front of its PDF. Save it again as a plain PDF.")
     try:
@@ -83,6 +85,18 @@ def _prove_pdf(content: bytes) -> None:
         raise UploadRefused("The PDF cannot be read: it is damaged. Save or scan it again.") from broken
     if not 1 <= pages <= MAX_PAGES:
         raise UploadRefused(f"The PDF has {pages} pages; it should have between 1 and {MAX_PAGES}.")
+
+
+@cache
+def _pikepdf() -> Any:
+    """The PDF reader with limits, which are the process's and set once: a small file may unpack to gigabytes."""
+    import pikepdf  # slow to import
+
+    most = MAX_PDF_UNPACKED
+    pikepdf.settings.set_qpdf_limits(
+        flate_max_memory=most, png_max_memory=most, tiff_max_memory=most, run_length_max_memory=most
+    )
+    return pikepdf
 
 
 def _prove_image(content: bytes, media_type: str) -> None:

@@ -1,5 +1,6 @@
 """Where proven files are kept: under their SHA-256, written once."""
 
+import hashlib
 from typing import Any
 
 from django.core.files.base import ContentFile
@@ -16,9 +17,7 @@ def path_of(agency_id: int, sha256: str) -> str:
 
 def store(accepted: Accepted, *, agency: Agency, actor: Any, moment: Moment) -> Document:
     """Keep the file; the same bytes again give the document already held."""
-    path = path_of(agency.pk, accepted.sha256)
-    if not default_storage.exists(path):
-        default_storage.save(path, ContentFile(accepted.content))
+    _keep(path_of(agency.pk, accepted.sha256), accepted)
     document, _ = Document.objects.get_or_create(
         agency=agency,
         sha256=accepted.sha256,
@@ -31,6 +30,16 @@ def store(accepted: Accepted, *, agency: Agency, actor: Any, moment: Moment) -> 
         },
     )
     return document
+
+
+def _keep(path: str, accepted: Accepted) -> None:
+    """Write the file, unless these very bytes lie there. A server killed while writing leaves half a file."""
+    if default_storage.exists(path):
+        with default_storage.open(path) as kept:
+            if hashlib.sha256(kept.read()).hexdigest() == accepted.sha256:
+                return
+        default_storage.delete(path)
+    default_storage.save(path, ContentFile(accepted.content))
 
 
 def open_bytes(document: Document) -> bytes:

@@ -1,13 +1,17 @@
 """Uploads: the type is proven by reading the file; everything hostile is refused with a clear sentence."""
 
 import io
+import zlib
 
 import pikepdf
 import pytest
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
 
 from portfolio.documents import UploadRefused, accept, open_bytes, store
+from portfolio.documents.store import path_of
 from portfolio.models import Document
 from tests.factories import at, make_agency, make_user
 
@@ -88,6 +92,38 @@ def test_a_picture_that_unpacks_to_far_too_much_is_refused():
         accept(upload(out.getvalue(), "bomb.png"))
 
 
+def packed_pdf(filler: int) -> bytes:
+    """A PDF whose pages lie in one packed list of objects, with so many bytes of nothing behind them."""
+    objects = [
+        b"<</Type/Catalog/Pages 2 0 R>>",
+        b"<</Type/Pages/Kids[3 0 R]/Count 1>>",
+        b"<</Type/Page/Parent 2 0 R/MediaBox[0 0 9 9]>>",
+    ]
+    at = [sum(map(len, objects[:n])) for n in range(3)]
+    head = " ".join(f"{n} {place}" for n, place in enumerate(at, start=1)).encode() + b" "
+    body = zlib.compress(head + b"".join(objects) + b" " * filler, 9)
+    out = b"%PDF-1.5\n"
+    list_at = len(out)
+    out += b"4 0 obj<</Type/ObjStm/N 3/First %d/Filter/FlateDecode/Length %d>>stream\n" % (
+        len(head),
+        len(body),
+    )
+    out += body + b"\nendstream endobj\n"
+    rows = [(0, 0, 0), (2, 4, 0), (2, 4, 1), (2, 4, 2), (1, list_at, 0), (1, len(out), 0)]
+    table = b"".join(bytes([kind]) + place.to_bytes(4) + bytes([last]) for kind, place, last in rows)
+    table_at = len(out)
+    out += b"5 0 obj<</Type/XRef/Size 6/W[1 4 1]/Root 1 0 R/Length %d>>stream\n" % len(table)
+    return out + table + b"\nendstream endobj\nstartxref\n%d\n%%%%EOF\n" % table_at
+
+
+def test_a_pdf_that_unpacks_to_far_too_much_is_refused():
+    assert accept(upload(packed_pdf(1000))).media_type == "application/pdf"
+    bomb = packed_pdf(100_000_000)
+    assert len(bomb) < 200_000
+    with pytest.raises(UploadRefused, match="damaged|pages"):
+        accept(upload(bomb))
+
+
 @pytest.mark.parametrize(
     ("name", "kept"),
     [
@@ -115,3 +151,11 @@ def test_the_bytes_are_kept_exactly_and_once_per_agency():
     assert first == again != elsewhere
     assert open_bytes(first) == accepted.content == open_bytes(elsewhere)
     assert Document.objects.count() == 2
+
+
+@pytest.mark.django_db
+def test_half_a_file_left_by_a_killed_server_is_not_taken_for_the_whole():
+    agency, accepted = make_agency(), accept(upload(pdf()))
+    default_storage.save(path_of(agency.pk, accepted.sha256), ContentFile(accepted.content[:40]))
+    document = store(accepted, agency=agency, actor=None, moment=at())
+    assert open_bytes(document) == accepted.content
