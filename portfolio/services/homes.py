@@ -1,7 +1,9 @@
 """Changing what is on record about a home: its own facts, what is in it, tenancies, marketing, acts."""
 
-from collections.abc import Sequence
+import hashlib
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from datetime import date
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -12,29 +14,54 @@ from portfolio.clock import Moment
 from portfolio.facts import Facts, building_facts, facts_of, nameable
 from portfolio.law import model as law
 from portfolio.models import Act, Alarm, Appliance, Marketing, Room, Tenancy, Unit
+from portfolio.services.dangers import taken_away
 from portfolio.services.events import Happening, Verb, record
 from portfolio.services.take_in import differences
 from portfolio.services.take_in_rows import BUILDING_FIELDS, Taker, set_unit
 from portfolio.services.write import locked_buildings, locked_units, save
 from portfolio.standing import refresh
 
+CHANGED_MEANWHILE = (
+    "Nothing is changed: somebody else changed these facts while this page was open, and saving it would undo that. "
+    "Open the page again and enter your changes there."
+)
+
+
+class DangerGoes(ValidationError):
+    """The change would take away a danger that nobody confirmed as put right, and no reason is given."""
+
+    def __init__(self, dangers: Iterable[str]) -> None:
+        said = " ".join(dict.fromkeys(dangers))
+        super().__init__(f"With this change a danger would count no longer: {said} Say why that is right.")
+
 
 @transaction.atomic
 def home_edit(
-    unit_id: int, *, building: law.Building, unit: law.Unit, actor: Any, moment: Moment
+    unit_id: int,
+    *,
+    building: law.Building,
+    unit: law.Unit,
+    seen: str | None = None,
+    why: str = "",
+    actor: Any,
+    moment: Moment,
 ) -> list[str]:
     """Make the facts of a home and its building exactly these; returns the names of what changed.
 
     Here `None` takes a recorded fact back to "not recorded". Rooms, appliances and alarms become exactly those
     listed; one that is gone is kept as removed. Certificates, defects, tenancies, marketing and acts are not
-    touched. Raises ValidationError.
+    touched. `seen` is the `mark_of` the facts they were changed from. `why` is needed where a danger goes with the
+    change. Raises ValidationError, of which one kind is DangerGoes.
     """
     building_id = Unit.objects.values_list("building_id", flat=True).get(pk=unit_id)
     locked_buildings(pk=building_id)
     neighbours = list(Unit.objects.filter(building=building_id).values_list("pk", flat=True))
     locked_units(neighbours)
     home = Unit.objects.select_related("building").get(pk=unit_id)
-    before = facts_of([unit_id])[unit_id]
+    held = facts_of(neighbours)
+    before = held[unit_id]
+    if seen is not None and seen != mark_of(before):
+        raise ValidationError(CHANGED_MEANWHILE)
     _check_rooms(unit)
     building_changed = _edit_building(home, building, actor=actor, moment=moment)
     taker = Taker(agency=home.agency, actor=actor, moment=moment)
@@ -42,13 +69,32 @@ def home_edit(
     save(home, actor=actor, moment=moment)
     _remove_absent(home, unit, actor=actor, moment=moment)
     taker.contents([(home, unit)])
-    changed = _changed(before, facts_of([unit_id])[unit_id])
+    now = facts_of(neighbours if building_changed else [unit_id])
+    changed = _changed(before, now[unit_id])
+    gone = _dangers_gone(held, now, moment.day)
+    if gone and not why.strip():
+        raise DangerGoes([says for of_home in gone.values() for says in of_home])
+    record(_told(unit_id, changed, gone, why), agency_id=home.agency_id, actor=actor, moment=moment)
+    refresh(now, moment=moment, actor=actor)
+    return changed
+
+
+def _dangers_gone(held: dict[int, Facts], now: dict[int, Facts], day: date) -> dict[int, list[str]]:
+    """What is dangerous no more by the facts of each home, its papers and defects being as they were."""
+    after = {pk: (building, _with_other_lists(unit, held[pk][1])) for pk, (building, unit) in now.items()}
+    found = {pk: taken_away(held[pk], facts, day) for pk, facts in after.items()}
+    return {pk: gone for pk, gone in found.items() if gone}
+
+
+def _told(unit_id: int, changed: list[str], gone: dict[int, list[str]], why: str) -> Iterable[Happening]:
+    """The line for the home that was changed, and one for each home that lost a danger with it."""
     if changed:
         says = f"Facts of the home changed: {', '.join(changed)}."
-        happening = Happening(Verb.UNIT_CHANGED, f"unit:{unit_id}", says, unit_id, {"fields": changed})
-        record([happening], agency_id=home.agency_id, actor=actor, moment=moment)
-    refresh(neighbours if building_changed else [unit_id], moment=moment, actor=actor)
-    return changed
+        yield Happening(Verb.UNIT_CHANGED, f"unit:{unit_id}", says, unit_id, {"fields": changed})
+    for pk, dangers in gone.items():
+        says = f"By a change of facts this no longer counts: {' '.join(dangers)} Why: {why.strip()}"
+        data = {"dangers": dangers, "why": why.strip()}
+        yield Happening(Verb.UNIT_CHANGED, f"unit:{pk}", says, pk, data)
 
 
 def _check_rooms(unit: law.Unit) -> None:
@@ -60,6 +106,13 @@ def _check_rooms(unit: law.Unit) -> None:
                 f"'{thing.ref}' is in the room '{thing.room}', which is not in the list of rooms: "
                 "add the room, or choose another one."
             )
+
+
+def mark_of(facts: Facts) -> str:
+    """Stands for everything that `home_edit` sets: differs as soon as any of it was changed."""
+    building, unit = facts
+    edited = _with_other_lists(unit, law.Unit(unit.ref, unit.building))
+    return hashlib.sha256(repr((building, edited)).encode()).hexdigest()
 
 
 def _with_other_lists(unit: law.Unit, before: law.Unit) -> law.Unit:

@@ -14,7 +14,7 @@ from typing import Any
 from django.conf import settings
 from django.core.cache import cache
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.db.models import Max, Q
 from redis.exceptions import RedisError
 
@@ -106,7 +106,7 @@ def take(pk: int, *, moment: Moment, progress: Callable[[int], None] = lambda do
             return
         except ValidationError as wrong:
             says = f"Nothing was taken in: {' '.join(wrong.messages)}"
-        except (Refused, ChangedMeanwhile):
+        except (Refused, ChangedMeanwhile, IntegrityError):  # the last: two stored the same new ref at once
             made = plan(open_bytes(found.document), agency=found.agency, moment=moment)
     with transaction.atomic():
         found = SheetImport.objects.select_for_update().get(pk=pk)

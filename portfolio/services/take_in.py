@@ -2,11 +2,13 @@
 
 Buildings and units are matched by their ref within the agency. What the portfolio does not record (`None`)
 leaves the stored value alone. A stored certificate, defect or act is never overwritten with a different
-recorded value: that would let a file lift a danger or move a date unseen.
+recorded value, and no other fact is changed so that a danger on record would count no longer: that would let a
+file lift a danger or move a date unseen.
 """
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, fields, replace
+from datetime import date
 from typing import Any
 
 from django.db import transaction
@@ -15,9 +17,10 @@ from portfolio.clock import Moment
 from portfolio.exchange.faults import Fault
 from portfolio.exchange.sense import points_nowhere
 from portfolio.exchange.table import UNIT
-from portfolio.facts import Facts, facts_of
+from portfolio.facts import Facts, building_facts, facts_of
 from portfolio.law import model as law
-from portfolio.models import Agency, Unit
+from portfolio.models import Agency, Building, Unit
+from portfolio.services.dangers import taken_away
 from portfolio.services.events import Happening, Verb, record
 from portfolio.services.take_in_rows import Taker
 from portfolio.services.write import locked_buildings, locked_units
@@ -75,11 +78,51 @@ class Merge:
         return "changed" if self.changes else "same"
 
 
-def check(portfolio: law.Portfolio, *, agency: Agency) -> list[Fault]:
-    """Every conflict with what is stored; empty when the portfolio can be taken in."""
-    return [
-        fault for index, merge in enumerate(_merges(portfolio, agency)) for fault in _conflicts(index, merge)
+def check(portfolio: law.Portfolio, *, agency: Agency, day: date) -> list[Fault]:
+    """Every conflict with what is stored; empty when the portfolio can be taken in. `day`: today."""
+    return _faults(portfolio, _merges(portfolio, agency), agency, day)
+
+
+def _faults(portfolio: law.Portfolio, merges: list[Merge], agency: Agency, day: date) -> list[Fault]:
+    found = [fault for index, merge in enumerate(merges) for fault in _conflicts(index, merge)]
+    return found + [
+        Fault(
+            f"/units/{index}",
+            f"with this, a danger{where} would count no longer: {' '.join(gone)}",
+            "change it on the page of the home, where the reason is kept",
+        )
+        for index, where, gone in _dangers_gone(portfolio, merges, agency, day)
     ]
+
+
+def _dangers_gone(
+    portfolio: law.Portfolio, merges: list[Merge], agency: Agency, day: date
+) -> Iterable[tuple[int, str, list[str]]]:
+    """Which units of the file take a danger away, whose in words when not their own, and which."""
+    places: dict[str, int] = {}
+    for index, merge in enumerate(merges):
+        places.setdefault(merge.unit.building, index)
+        if merge.stored and merge.changes:
+            building = _merged(merge.stored[0], merge.building)
+            if gone := taken_away(merge.stored, (building, merge.wanted), day):
+                yield index, "", gone
+    in_file = {merge.stored_id for merge in merges}
+    for held, after in _changed_buildings(portfolio, agency):
+        there = Unit.objects.filter(building=held).values_list("pk", flat=True)
+        for building, unit in facts_of(pk for pk in there if pk not in in_file).values():
+            if gone := taken_away((building, unit), (after, unit), day):
+                yield places.get(after.ref, 0), f" in its neighbour '{unit.ref}'", gone
+
+
+def _changed_buildings(portfolio: law.Portfolio, agency: Agency) -> Iterable[tuple[int, law.Building]]:
+    """Ids of the buildings on record that the file changes, with what they would be."""
+    said = {building.ref: building for building in portfolio.buildings}
+    refs = sorted(said)
+    for start in range(0, len(refs), CHUNK):
+        for held in Building.objects.filter(agency=agency, ref__in=refs[start : start + CHUNK]):
+            before = building_facts(held)
+            if (after := _merged(before, said[held.ref])) != before:
+                yield held.pk, after
 
 
 def compare(portfolio: law.Portfolio, *, agency: Agency) -> dict[str, Merge]:
@@ -102,8 +145,7 @@ def take_in(
     """
     _lock(portfolio, agency)
     merges = _merges(portfolio, agency)
-    faults = [fault for index, merge in enumerate(merges) for fault in _conflicts(index, merge)]
-    if faults:
+    if faults := _faults(portfolio, merges, agency, moment.day):
         raise Refused(faults)
     taker = Taker(agency=agency, actor=actor, moment=moment)
     changed_buildings = taker.buildings(portfolio.buildings)
@@ -231,16 +273,18 @@ def _conflicts(index: int, merge: Merge) -> Iterable[Fault]:
 
 
 def _overwritten(old: Any, new: Any) -> list[str]:
-    """Fields of a kept record that the file would change. A day that would lift a danger counts even when
-    nothing was recorded before."""
-    lifting = ("made_safe", "completed", "confirmed") if isinstance(new, law.Defect) else ()
-    names = [f.name for f in fields(new)]
+    """Fields of a kept record that the file would change.
+
+    A paper may gain what was not recorded of it, but for the day from which it counts no longer: that day could
+    lift what the paper says. A defect gains nothing from a file.
+    """
+    closed = isinstance(new, law.Defect)
     return [
-        name
-        for name in names
-        if getattr(new, name) is not None
-        and getattr(new, name) != getattr(old, name)
-        and (getattr(old, name) is not None or name in lifting)
+        f.name
+        for f in fields(new)
+        if (value := getattr(new, f.name)) is not None
+        and value != getattr(old, f.name)
+        and (closed or f.name == "withdrawn" or getattr(old, f.name) is not None)
     ]
 
 

@@ -13,6 +13,7 @@ from portfolio import access, clock
 from portfolio.facts import facts_of
 from portfolio.forms.acts import ActForm, MarketingForm, TenancyEndForm, TenancyForm
 from portfolio.forms.contents import ROWS, ListForm
+from portfolio.forms.danger import DangerForm
 from portfolio.forms.home import BuildingForm, UnitForm, unit_initial
 from portfolio.models import Tenancy, Unit
 from portfolio.selectors.facts_form import Editable, editable
@@ -27,20 +28,26 @@ get_or_post = require_http_methods(["GET", "HEAD", "POST"])
 def home_facts(request: HttpRequest, pk: int) -> HttpResponse:
     unit = unit_or_404(request, pk, to="edit_home")
     known = editable(unit)
+    seen = request.POST.get("seen", "") if request.method == "POST" else service.mark_of(known.facts)
     building, home, lists = _forms(request, known)
-    valid = request.method == "POST" and all([form.is_valid() for form in (building, home, *lists.values())])
-    if valid:
+    danger = DangerForm(request.POST if request.method == "POST" else None)
+    forms_sent = (building, home, *lists.values(), danger)
+    ask_why = "why" in request.POST
+    if request.method == "POST" and all([form.is_valid() for form in forms_sent]):
         facts = home.facts(unit, {name: form.facts() for name, form in lists.items()})
         try:
             changed = service.home_edit(
                 unit.pk,
                 building=building.facts(unit.building.ref),
                 unit=facts,
+                seen=seen,
+                why=danger.cleaned_data["why"],
                 actor=request.user,
                 moment=clock.moment(),
             )
         except ValidationError as wrong:
             home.add_error(None, wrong.messages)
+            ask_why = ask_why or isinstance(wrong, service.DangerGoes)
         else:
             messages.success(
                 request, "The facts are changed." if changed else "Nothing was different: nothing is changed."
@@ -52,10 +59,10 @@ def home_facts(request: HttpRequest, pk: int) -> HttpResponse:
         "home_form": home,
         "lists": lists.values(),
         "known": known,
+        "seen": seen,
+        "danger_form": danger if ask_why else None,
+        "faulty": request.method == "POST" and [form for form in forms_sent if not form.is_valid()],
     }
-    page["faulty"] = request.method == "POST" and [
-        f for f in (building, home, *lists.values()) if not f.is_valid()
-    ]
     return render(request, "portfolio/home_facts.html", page)
 
 

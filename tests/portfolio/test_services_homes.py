@@ -10,7 +10,15 @@ from portfolio import gate
 from portfolio.facts import facts_of
 from portfolio.law import model as law
 from portfolio.models import Appliance, Event, Unit
-from portfolio.services.homes import act_add, home_edit, marketing_add, tenancy_add, tenancy_end
+from portfolio.services.homes import (
+    DangerGoes,
+    act_add,
+    home_edit,
+    mark_of,
+    marketing_add,
+    tenancy_add,
+    tenancy_end,
+)
 from tests.factories import BUILDING, CLEAR_FLAT, at, make_agency, make_home, make_user
 
 pytestmark = [pytest.mark.django_db, pytest.mark.database]
@@ -31,12 +39,14 @@ def home(agency):
     return make_home(agency)
 
 
-def edit(home, agent, *, building=None, **changes):
+def edit(home, agent, *, building=None, why="", seen=None, **changes):
     before_building, before = facts_of([home.pk])[home.pk]
     return home_edit(
         home.pk,
         building=replace(before_building, **(building or {})),
         unit=replace(before, **changes),
+        why=why,
+        seen=seen,
         actor=agent,
         moment=at(),
     )
@@ -136,3 +146,63 @@ def test_history_says_who_and_when(home, agent):
     for record in (unit.history.first(), building.history.first()):
         assert (record.history_user, record.history_date) == (agent, at().at)
     assert BUILDING.storeys == building.history.last().storeys
+
+
+BOILER = CLEAR_FLAT.appliances[0]
+FAILED = law.Certificate(
+    "g2",
+    "gas_safety_record",
+    inspected=date(2026, 11, 2),
+    appliances=(law.ApplianceCheck("boiler", "id"),),
+)
+UNSATISFACTORY = law.Certificate("e1", "eicr", inspected=date(2026, 3, 14), outcome="unsatisfactory")
+
+
+@pytest.mark.parametrize(
+    "appliances",
+    [
+        (),
+        None,
+        (replace(BOILER, installed=date(2026, 11, 25)),),
+        (replace(BOILER, owner="tenant"),),
+        (replace(BOILER, kind="oil_boiler"),),
+        (replace(BOILER, ref="boiler-2", installed=date(2026, 11, 25)),),
+    ],
+)
+def test_a_danger_goes_with_a_change_of_facts_only_with_a_reason_that_is_kept(agency, agent, appliances):
+    home = make_home(agency, certificates=(FAILED,))
+    with pytest.raises(DangerGoes, match="failed its last gas check"):
+        edit(home, agent, appliances=appliances)
+    assert facts(home).appliances == (BOILER,)
+    edit(home, agent, appliances=appliances, why="Scrapped, and a new one put in.")
+    last = Event.objects.filter(unit=home).last()
+    assert "failed its last gas check" in last.says
+    assert last.says.endswith("Why: Scrapped, and a new one put in.")
+    assert last.data["why"] == "Scrapped, and a new one put in."
+
+
+def test_a_neighbour_s_danger_needs_its_reason_too(agency, agent):
+    home, neighbour = make_home(agency), make_home(agency, certificates=(UNSATISFACTORY,))
+    with pytest.raises(DangerGoes, match="unsatisfactory"):
+        edit(home, agent, building={"nation": "scotland"})
+    edit(home, agent, building={"nation": "scotland"}, why="It stands north of the border.")
+    assert "north of the border" in Event.objects.filter(unit=neighbour).last().says
+
+
+def test_other_facts_of_a_dangerous_home_change_without_more_ado(agency, agent):
+    home = make_home(agency, certificates=(FAILED, UNSATISFACTORY))
+    assert edit(home, agent, label="Flat 2B") == ["label"]
+
+
+def test_facts_that_somebody_else_changed_meanwhile_are_not_changed_back(home, agent):
+    seen = mark_of(facts_of([home.pk])[home.pk])
+    edit(home, agent, alarms=(replace(CLEAR_FLAT.alarms[0], working=False), CLEAR_FLAT.alarms[1]))
+    with pytest.raises(ValidationError, match="somebody else"):
+        edit(home, agent, alarms=CLEAR_FLAT.alarms, seen=seen)
+    assert facts(home).alarms[0].working is False
+
+
+def test_what_is_not_on_the_page_may_change_meanwhile(home, agent):
+    seen = mark_of(facts_of([home.pk])[home.pk])
+    tenancy_add(home.pk, law.Tenancy("", starts=date(2026, 12, 1)), actor=agent, moment=at())
+    assert edit(home, agent, label="Flat 2B", seen=seen) == ["label"]

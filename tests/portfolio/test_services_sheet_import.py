@@ -132,6 +132,21 @@ def test_a_change_between_the_comparison_and_the_writing_undoes_it(agent: User, 
     assert not Event.objects.filter(verb="portfolio.taken_in").exists()
 
 
+def test_a_landlord_stored_by_somebody_else_meanwhile_is_no_breakdown(agent: User, monkeypatch: Any) -> None:
+    found = read(agent, GOOD)
+    assert sheet_import.ask(found.pk, actor=agent, moment=at())
+
+    def collides(*args: Any, **more: Any) -> Any:
+        Landlord.objects.create(agency=agent.agency, ref="same", name="Same")
+        Landlord.objects.create(agency=agent.agency, ref="same", name="Same")
+
+    monkeypatch.setattr(sheet_import, "take_in", collides)
+    sheet_import.take(found.pk, moment=at())
+    found.refresh_from_db()
+    assert (found.state, found.says) == ("ready", sheet_import.CHANGED_MEANWHILE)
+    assert not Landlord.objects.filter(ref="same").exists()
+
+
 def test_a_failure_midway_leaves_nothing_and_can_be_started_again(agent: User, monkeypatch: Any) -> None:
     found = read(agent, GOOD, ALSO_GOOD)
     assert sheet_import.ask(found.pk, actor=agent, moment=at())

@@ -80,6 +80,64 @@ def test_a_file_cannot_lift_a_danger_that_is_held(agency, field):
     assert stored(agency).defects == (danger,)
 
 
+@pytest.mark.parametrize("field", ["certificate", "title"])
+def test_a_file_adds_nothing_to_a_defect_that_is_held(agency, field):
+    danger = law.Defect("d1", "bs7671", "C1", found=date(2026, 11, 1))
+    taken(agency, defects=(danger,))
+    with pytest.raises(Refused, match=field):
+        taken(agency, defects=(replace(danger, **{field: "e1"}),))
+    assert stored(agency).defects == (danger,)
+
+
+def test_a_file_cannot_end_a_paper_that_is_held(agency):
+    taken(agency, certificates=(UNSATISFACTORY,))
+    with pytest.raises(Refused, match="withdrawn"):
+        taken(agency, certificates=(replace(UNSATISFACTORY, withdrawn=DAY),))
+    assert stored(agency).certificates == (UNSATISFACTORY,)
+
+
+BOILER = CLEAR_FLAT.appliances[0]
+FAILED = law.Certificate(
+    "g1",
+    "gas_safety_record",
+    inspected=date(2026, 11, 2),
+    appliances=(law.ApplianceCheck("boiler", "id"),),
+)
+UNSATISFACTORY = law.Certificate("e1", "eicr", inspected=date(2026, 3, 14), outcome="unsatisfactory")
+
+
+@pytest.mark.parametrize(
+    "boiler",
+    [
+        replace(BOILER, installed=DAY),
+        replace(BOILER, owner="tenant"),
+        replace(BOILER, kind="oil_boiler"),
+    ],
+)
+def test_a_file_cannot_say_away_what_a_danger_was_found_in(agency, boiler):
+    taken(agency, certificates=(FAILED,))
+    with pytest.raises(Refused, match="danger.*failed its last gas check"):
+        taken(agency, certificates=(FAILED,), appliances=(boiler,), label="New")
+    assert stored(agency).appliances == (BOILER,)
+
+
+def test_a_file_with_a_newer_paper_may_tell_of_the_change_too(agency):
+    taken(agency, certificates=(FAILED,))
+    newer = law.Certificate(
+        "g2", "gas_safety_record", inspected=DAY, appliances=(law.ApplianceCheck("boiler", "safe"),)
+    )
+    taken(agency, certificates=(newer,), appliances=(replace(BOILER, owner="tenant"),))
+    assert stored(agency).appliances[0].owner == "tenant"
+
+
+def test_a_file_cannot_move_a_neighbour_out_of_the_law_that_bars_it(agency):
+    taken(agency, certificates=(UNSATISFACTORY,))
+    moved = law.Portfolio((replace(BUILDING, nation="scotland"),), (replace(CLEAR_FLAT, ref="flat-3"),))
+    with pytest.raises(Refused, match="neighbour 'flat-2'"):
+        take_in(moved, agency=agency, actor=None, moment=at())
+    assert Unit.objects.count() == 1
+
+
 def test_leaving_a_danger_out_of_a_file_does_not_lift_it(agency):
     danger = law.Defect("d1", "bs7671", "C1", "Bare live part", date(2026, 11, 1))
     taken(agency, defects=(danger,))
@@ -123,7 +181,7 @@ def test_compare_says_what_would_happen_and_stores_nothing(agency):
     states = {ref: (merge.state, merge.changes) for ref, merge in compare(portfolio, agency=agency).items()}
     assert states["flat-2"] == ("changed", ["label"])
     assert states["new"][0] == "new"
-    assert check(portfolio, agency=agency) == []
+    assert check(portfolio, agency=agency, day=DAY) == []
     assert Unit.objects.count() == 1
 
 

@@ -230,3 +230,46 @@ def test_an_open_duty_leads_to_the_act_that_closes_it(client, agent):
     )
     after = client.get(reverse("home", args=[home.pk])).content.decode()
     assert unescape(links[0]) not in unescape(after)
+
+
+def test_a_page_opened_before_somebody_else_s_change_does_not_undo_it(client, home):
+    old = as_shown(client, home)
+    save(client, home, alarms__s1__working="no")
+    response = client.post(reverse("home_facts", args=[home.pk]), old)
+    assert "somebody else changed these facts" in response.content.decode()
+    assert unit_of(home).alarms[0].working is False
+    again = client.post(
+        reverse("home_facts", args=[home.pk]), old | {"seen": re.findall(SEEN, response.content.decode())[0]}
+    )
+    assert again.status_code == 200
+    assert unit_of(home).alarms[0].working is False
+
+
+SEEN = r'name="seen" value="([^"]*)"'
+
+
+def test_two_who_add_a_room_at_once_do_not_make_one_of_the_two(client, home):
+    data = as_shown(client, home)
+    ref = next(found for name in data for found in re.findall(r"rooms-(room-\d+)-use", name))
+    for use in ("store", "landing"):
+        client.post(reverse("home_facts", args=[home.pk]), data | {f"rooms-{ref}-use": use})
+    assert [room.use for room in unit_of(home).rooms if room.ref == ref] == ["store"]
+
+
+def test_a_danger_taken_away_asks_why_and_keeps_the_answer(client, agent):
+    failed = law.Certificate(
+        "g1",
+        "gas_safety_record",
+        inspected=date(2026, 11, 2),
+        appliances=(law.ApplianceCheck("boiler", "id"),),
+    )
+    home = make_home(agent.agency, certificates=(failed,))
+    assert 'name="why"' not in client.get(reverse("home_facts", args=[home.pk])).content.decode()
+    asked = save(client, home, appliances__boiler__owner="tenant").content.decode()
+    assert "a danger would count no longer" in asked
+    assert 'name="why"' in asked
+    assert unit_of(home).appliances[0].owner == "landlord"
+    done = save(client, home, appliances__boiler__owner="tenant", why="It was the tenant's all along.")
+    assert done.status_code == 302
+    assert unit_of(home).appliances[0].owner == "tenant"
+    assert "all along" in Event.objects.filter(unit=home).last().says

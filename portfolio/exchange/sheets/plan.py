@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from datetime import date
 
 from portfolio.clock import Moment
 from portfolio.exchange.faults import Fault
@@ -80,7 +81,7 @@ def plan(
         progress(min(start + CHUNK, len(rows)), len(rows))
     for row, result in zip(rows, made.rows, strict=True):
         result.faults, result.notes = row.faults + result.faults, row.notes
-    _settle(made, known, agency)
+    _settle(made, known, agency, moment.day)
     return made
 
 
@@ -161,7 +162,7 @@ def _landlord(made: Plan, known: Known, row: Said, ref: str | None) -> None:
         made.landlords[ref] = LandlordSaid(earlier.name or name, earlier.email or email)
 
 
-def _settle(made: Plan, known: Known, agency: Agency) -> None:
+def _settle(made: Plan, known: Known, agency: Agency, day: date) -> None:
     """The state of each row once every building is known, and the conflicts with what is on record."""
     held = {
         b.ref: building_facts(b) for b in Building.objects.filter(agency=agency) if b.ref in made.buildings
@@ -181,13 +182,15 @@ def _settle(made: Plan, known: Known, agency: Agency) -> None:
             if row.state == "changed" and not row.changes:
                 row.state = "same"
     taken = [row for row in made.rows if row.unit and row.state in GOOD]
-    for fault in check(made.portfolio(), agency=agency):
+    for fault in check(made.portfolio(), agency=agency, day=day):
         add_conflict(taken, fault)
 
 
 def add_conflict(taken: list[RowPlan], fault: Fault) -> None:
     """A fault with the path of a portfolio file, put on the row that its unit came from."""
     row = taken[int(fault.path.split("/")[2])]
-    row.faults.append(Fault(row.where, f"{fault.wrong} ({fault.path.rpartition('/')[2]})", fault.cure))
+    _, _, _, *inside = fault.path.split("/")
+    field = f" ({inside[-1]})" if inside else ""
+    row.faults.append(Fault(row.where, f"{fault.wrong}{field}", fault.cure))
     row.state = "refused"
     row.changes = []

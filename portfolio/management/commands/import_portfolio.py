@@ -5,6 +5,7 @@ from collections import Counter
 
 from django.core.exceptions import ValidationError
 from django.core.management import BaseCommand
+from django.db import IntegrityError
 
 from portfolio import clock
 from portfolio.exchange.faults import Fault, Faults, visible
@@ -37,7 +38,7 @@ class Command(BaseCommand):
                 self._take(portfolio, owner, actor)
 
     def _would(self, portfolio: law.Portfolio, agency: Agency) -> None:
-        if faults := take_in.check(portfolio, agency=agency):
+        if faults := take_in.check(portfolio, agency=agency, day=clock.today()):
             raise Faults(faults)
         merges = take_in.compare(portfolio, agency=agency)
         for ref, merge in merges.items():
@@ -62,6 +63,9 @@ class Command(BaseCommand):
         except ValidationError as error:
             wrong = " ".join(error.messages)
             raise Faults([Fault("", wrong, "correct the file; nothing was stored")]) from error
+        except IntegrityError as error:
+            wrong = "somebody else stored one of these homes, buildings or landlords at the same time"
+            raise Faults([Fault("", wrong, "run this again; nothing was stored")]) from error
         states = {"new": taken.created, "changed": taken.changed, "same": taken.same}
         self.stdout.write("Taken in: " + _counts(states))
 
