@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
+from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from portfolio import words
@@ -130,6 +131,8 @@ def certificate_correct(
     For slips of the pen, days nobody recorded, and papers that no longer count (`withdrawn`). The kind and the
     ref stay. Earlier states stay in its history; the reason goes into the record. Raises ValidationError.
     """
+    if not why.strip():
+        raise ValidationError("Say why the paper is corrected: the reason is kept.")
     unit = locked_unit(Certificate.objects.values_list("unit_id", flat=True).get(pk=certificate_id))
     row = Certificate.objects.get(pk=certificate_id)
     before = {name: getattr(row, name) for name in CERTIFICATE_FIELDS}
@@ -178,10 +181,11 @@ def _correct_checks(
 @transaction.atomic
 def document_attach(certificate_id: int, document: Document, *, actor: Any, moment: Moment) -> None:
     """Put one more file to a certificate."""
-    row = Certificate.objects.select_related("unit").get(pk=certificate_id)
+    unit = locked_unit(Certificate.objects.values_list("unit_id", flat=True).get(pk=certificate_id))
+    row = Certificate.objects.get(pk=certificate_id)
     row.documents.add(document)
     says = f"The file '{document.name}' was put to the {words.CERTIFICATE[row.kind]}."
     happening = Happening(
-        Verb.DOCUMENT_ADDED, f"certificate:{row.pk}", says, row.unit_id, {"sha256": document.sha256}
+        Verb.DOCUMENT_ADDED, f"certificate:{row.pk}", says, unit.pk, {"sha256": document.sha256}
     )
-    record([happening], agency_id=row.unit.agency_id, actor=actor, moment=moment)
+    record([happening], agency_id=unit.agency_id, actor=actor, moment=moment)

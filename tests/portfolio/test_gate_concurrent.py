@@ -16,10 +16,11 @@ from django.db import connection, transaction
 from inspections.models import Defect
 from inspections.services.defects import NotAllowed, defect_claim_done, defect_confirm, defect_record
 from portfolio import gate, standing
+from portfolio.documents import Accepted, store
 from portfolio.law import model as law
 from portfolio.models import Clearance, Event, Unit
 from portfolio.services import events
-from portfolio.services.certificates import certificate_add
+from portfolio.services.certificates import certificate_add, document_attach
 from tests.factories import DAY, at, make_agency, make_home, make_user
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.database]
@@ -156,4 +157,25 @@ def test_two_agents_marking_at_once_make_one_mark():
         lambda: gate.mark(home.pk, "let", actor=two, moment=at()) and None,
     )
     assert Clearance.objects.filter(unit=home, withdrawn_at=None).count() == 1
+    assert events.verify(agency) is None
+
+
+def test_a_file_put_to_a_paper_and_a_mark_at_once_do_not_wait_for_each_other_for_ever():
+    agency = make_agency()
+    agent = make_user(agency)
+    home = make_home(agency, agent)
+    paper = home.certificates.first()
+    accepted = Accepted(b"%PDF-", "application/pdf", "gas.pdf", "0" * 64)
+    kept = store(accepted, agency=agency, actor=agent, moment=at())
+
+    def marks() -> None:
+        for _ in range(15):
+            gate.mark(home.pk, "let", actor=agent, moment=at())
+            gate.unmark(home.pk, "let", why="Again.", actor=agent, moment=at())
+
+    def files() -> None:
+        for _ in range(30):
+            document_attach(paper.pk, kept, actor=agent, moment=at())
+
+    together(marks, files, files)
     assert events.verify(agency) is None

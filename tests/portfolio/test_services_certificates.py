@@ -171,3 +171,10 @@ def test_an_impossible_correction_is_refused(agency, agent):
         correct(paper, agent, until=date(2020, 9, 9))
     paper.refresh_from_db()
     assert paper.until == date(2030, 9, 9)
+
+
+def test_nothing_is_corrected_without_a_reason(agency, agent):
+    paper = make_home(agency).certificates.get(ref="e1")
+    with pytest.raises(ValidationError, match="why"):
+        correct(paper, agent, why=" ", outcome="unsatisfactory")
+    assert Certificate.objects.get(pk=paper.pk).outcome == "satisfactory"
