@@ -43,6 +43,7 @@ class Defects:
                 completed=d.completed,
                 confirmed=d.confirmed,
                 recorded_by=actor,
+                completed_by=actor if d.completed is not None else None,
             )
             for unit_id, found in defects.items()
             for d in found

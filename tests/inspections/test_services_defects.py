@@ -14,6 +14,7 @@ from inspections.services.defects import (
     defect_record,
     nothing_found,
 )
+from portfolio.law import model as law
 from portfolio.models import Unit
 from tests.factories import DAY, at, make_agency, make_home, make_user
 
@@ -143,3 +144,13 @@ def test_history_keeps_every_state(defect, agency, inspector):
     defect_confirm(defect.pk, actor=inspector, moment=at())
     states = defect.history.order_by("history_id").values_list("completed", "confirmed", "history_user")
     assert list(states) == [(None, None, inspector.pk), (DAY, None, agent.pk), (DAY, DAY, inspector.pk)]
+
+
+def test_who_brought_in_that_the_work_is_done_does_not_confirm_it():
+    agency = make_agency()
+    inspector, other = make_user(agency, "inspector"), make_user(agency, "inspector")
+    done = law.Defect("d1", "bs7671", "C2", "Loose", date(2026, 11, 1), completed=date(2026, 11, 2))
+    defect = make_home(agency, inspector, defects=(done,)).defects.get()
+    with pytest.raises(NotAllowed, match="somebody else"):
+        defect_confirm(defect.pk, actor=inspector, moment=at())
+    assert defect_confirm(defect.pk, actor=other, moment=at()).confirmed == DAY
