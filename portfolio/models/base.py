@@ -21,9 +21,9 @@ class Owned(models.Model):
         base_manager_name = "objects"
 
 
-def history() -> HistoricalRecords:
-    """Every earlier state of a record, with who and when."""
-    return HistoricalRecords()
+def history(*, without: Iterable[str] = ()) -> HistoricalRecords:
+    """Every earlier state of a record, with who and when; `without` some fields."""
+    return HistoricalRecords(excluded_fields=list(without))
 
 
 def one_of(field: str, codes: Iterable[str], *, model: str) -> models.CheckConstraint:

@@ -59,7 +59,8 @@ class User(AbstractUser):
         related_name="users",
         help_text="For a landlord's log-in: whose homes.",
     )
-    history = history()
+    history = history(without=["password"])
+    """That a password was changed is on record; the hashes of old ones are no business of ours."""
 
     USERNAME_FIELD = "email"
     REQUIRED_FIELDS = []

@@ -7,7 +7,7 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from portfolio.models import Agency, Landlord, User
-from tests.factories import make_agency
+from tests.factories import make_agency, make_user
 
 pytestmark = pytest.mark.django_db
 GOOD = "a-latch-that-lifts"
@@ -68,3 +68,11 @@ def test_an_address_is_used_once(add: Any) -> None:
     add(new_agency=True)
     with pytest.raises(CommandError, match="already exists"):
         add()
+
+
+def test_the_history_of_a_log_in_holds_no_password():
+    user = make_user(make_agency())
+    user.set_password("another-invented-phrase")
+    user.save()
+    assert user.history.count() == 2
+    assert "password" not in {field.name for field in user.history.model._meta.fields}
