@@ -6,6 +6,7 @@ from django import forms
 
 from portfolio import words
 from portfolio.filters import date_input
+from portfolio.forms.fields import Day
 from portfolio.law import model as law
 from portfolio.models import Certificate, Room, Unit
 from portfolio.selectors.home import paper_words
@@ -43,7 +44,7 @@ class DefectForm(forms.Form):
         ],
         help_text="As the person who saw it classed it.",
     )
-    found = forms.DateField(label="Found on", widget=date_input())
+    found = Day(label="Found on", widget=date_input())
     room = RoomField(
         label="Room", queryset=Room.objects.none(), required=False, empty_label="Not in one room"
     )
@@ -67,7 +68,7 @@ class DefectForm(forms.Form):
 
 
 class DoneForm(forms.Form):
-    on = forms.DateField(
+    on = Day(
         label="Work done on",
         widget=date_input(),
         error_messages={"required": "Say on which day the work was done."},

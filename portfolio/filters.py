@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import Q, QuerySet
 from django.http import HttpRequest
 
+from portfolio.forms.fields import Day
 from portfolio.models import Building, Landlord, Unit
 from portfolio.selectors.board import ANSWERS
 
@@ -35,8 +36,12 @@ def buildings(request: HttpRequest) -> "QuerySet[Building]":
     return Building.objects.filter(pk__in=seen).order_by("name", "ref")
 
 
+class DayFilter(django_filters.DateFilter):
+    field_class = Day
+
+
 class HomesFilter(django_filters.FilterSet):
-    on = django_filters.DateFilter(
+    on = DayFilter(
         label="On the day",
         method="asked_later",
         widget=date_input(),

@@ -7,16 +7,16 @@ from django import forms
 
 from portfolio import words
 from portfolio.filters import date_input
-from portfolio.forms.fields import Word
+from portfolio.forms.fields import Day, Word
 from portfolio.law import model as law
 
 
 class TenancyForm(forms.Form):
-    granted = forms.DateField(
+    granted = Day(
         label="Granted on", required=False, widget=date_input(), help_text="The day the agreement was made."
     )
-    starts = forms.DateField(label="Starts on", widget=date_input())
-    ends = forms.DateField(
+    starts = Day(label="Starts on", widget=date_input())
+    ends = Day(
         label="Last day", required=False, widget=date_input(), help_text="Left empty: no end is on record."
     )
 
@@ -31,7 +31,7 @@ class TenancyForm(forms.Form):
 
 
 class TenancyEndForm(forms.Form):
-    ends = forms.DateField(label="Last day", widget=date_input())
+    ends = Day(label="Last day", widget=date_input())
 
     def __init__(self, *args: Any, starts: date | None, **more: Any) -> None:
         super().__init__(*args, **more)
@@ -48,7 +48,7 @@ class MarketingForm(forms.Form):
     purpose = forms.ChoiceField(
         label="On the market", choices=words.choices(words.PURPOSE), widget=forms.RadioSelect
     )
-    starts = forms.DateField(label="From", widget=date_input())
+    starts = Day(label="From", widget=date_input())
 
     def fact(self) -> law.Marketing:
         return law.Marketing(**self.cleaned_data)
@@ -58,7 +58,7 @@ class ActForm(forms.Form):
     what = forms.ChoiceField(label="What was done", choices=words.choices(words.ACT))
     of = Word({}, label="Of which paper or defect")
     party = Word(words.PARTY, label="To or from whom")
-    on = forms.DateField(label="On", widget=date_input())
+    on = Day(label="On", widget=date_input())
 
     def __init__(self, *args: Any, refs: dict[str, str], day: date, **more: Any) -> None:
         """`refs`: plain words of each ref of the home. `day`: today."""

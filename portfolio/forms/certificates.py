@@ -9,6 +9,7 @@ from django import forms
 
 from portfolio import words
 from portfolio.filters import date_input
+from portfolio.forms.fields import Day
 from portfolio.law import model as law
 
 FIELDS: dict[str, tuple[str, ...]] = {
@@ -33,6 +34,7 @@ NEEDED: dict[str, tuple[str, ...]] = {
     "pat": ("inspected",),
     "home_report": ("inspected",),
 }
+LICENCES = ("hmo_licence", "selective_licence")
 DAYS = ("inspected", "registered", "issued", "applied")
 PAST = ("inspected", "registered", "applied")
 """Days of something done. A licence may be issued to begin on a later day, so `issued` may lie ahead."""
@@ -43,9 +45,9 @@ class KindForm(forms.Form):
 
 
 class CertificateForm(forms.Form):
-    inspected = forms.DateField(label="Day of inspection", widget=date_input())
-    registered = forms.DateField(label="Day registered", widget=date_input())
-    issued = forms.DateField(label="Day issued, or ordered", widget=date_input())
+    inspected = Day(label="Day of inspection", widget=date_input())
+    registered = Day(label="Day registered", widget=date_input())
+    issued = Day(label="Day issued, or ordered", widget=date_input())
     outcome = forms.ChoiceField(
         label="Outcome", choices=words.choices(words.OUTCOME), widget=forms.RadioSelect
     )
@@ -57,7 +59,7 @@ class CertificateForm(forms.Form):
         max_value=10,
         help_text="As the report says; 0.5 for six months.",
     )
-    until = forms.DateField(
+    until = Day(
         label="Printed last day", widget=date_input(), help_text="The last good day, if the paper prints one."
     )
     remedy_within_days = forms.IntegerField(
@@ -66,7 +68,7 @@ class CertificateForm(forms.Form):
         max_value=365,
         help_text="Only if the report gives less time than the law does.",
     )
-    applied = forms.DateField(
+    applied = Day(
         label="Applied for on",
         widget=date_input(),
         help_text="Only while the application is still undecided.",
@@ -117,6 +119,10 @@ class CertificateForm(forms.Form):
             raise forms.ValidationError(
                 "Give at least one day: without it nobody can say how long the paper is good."
             )
+        if self.kind in LICENCES and not said.get("applied") and not said.get("withdrawn"):
+            for name in ("issued", "until"):
+                if not said.get(name) and name not in self.errors:
+                    self.add_error(name, "A licence counts from its first to its last day. Give both.")
         if first and said.get("until") and said["until"] < first:
             self.add_error("until", "The printed last day lies before the day of the paper itself.")
         silent = self.kind == "gas_safety_record" and self.appliances and not self._results(said)
@@ -162,7 +168,7 @@ def _in_words(value: Any, field: Any) -> Any:
 class CorrectForm(CertificateForm):
     """What is on record of a paper, to be made what the paper says. Any field of a law certificate its kind has."""
 
-    withdrawn = forms.DateField(
+    withdrawn = Day(
         label="Counts no longer since",
         required=False,
         widget=date_input(),

@@ -12,7 +12,7 @@ from django import forms
 
 from portfolio import words
 from portfolio.filters import date_input
-from portfolio.forms.fields import Word, YesNo
+from portfolio.forms.fields import Day, Word, YesNo
 from portfolio.law import model as law
 
 LISTED = {"listed": "These, and no others", "none": "There are none", "": "Not recorded"}
@@ -43,7 +43,7 @@ class ApplianceRow(Row):
     kind = Word(words.APPLIANCE, label="Kind")
     room = Word({}, label="In the room")
     owner = Word(words.OWNER, label="Whose")
-    installed = forms.DateField(label="Installed", required=False, widget=date_input())
+    installed = Day(label="Installed", required=False, widget=date_input())
 
     def fact(self) -> law.Appliance:
         said = self.cleaned_data
@@ -56,8 +56,8 @@ class AlarmRow(Row):
     power = Word(words.POWER, label="Power")
     working = YesNo(label="Does it work?")
     interlinked = YesNo(label="Linked to the others?")
-    replace_by = forms.DateField(label="Replace by", required=False, widget=date_input())
-    tested_on = forms.DateField(
+    replace_by = Day(label="Replace by", required=False, widget=date_input())
+    tested_on = Day(
         label="Tested on", required=False, widget=date_input(), help_text="A new test; earlier ones are kept."
     )
 

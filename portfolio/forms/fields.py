@@ -1,10 +1,25 @@
 """Fields in which "not recorded" is an answer of its own."""
 
+from datetime import date
 from typing import Any
 
 from django import forms
+from django.core.validators import MaxValueValidator, MinValueValidator
 
 NOT_RECORDED = ("", "Not recorded")
+
+
+FIRST_DAY, LAST_DAY = date(1900, 1, 1), date(2200, 12, 31)
+"""The days we work with, the same as in a portfolio file: a year mistyped as 0026 is nobody's day."""
+
+
+class Day(forms.DateField):
+    """A calendar day from 1900 to 2200."""
+
+    default_validators = [
+        MinValueValidator(FIRST_DAY, "Enter a day from the year 1900 on."),
+        MaxValueValidator(LAST_DAY, "Enter a day up to the year 2200."),
+    ]
 
 
 class YesNo(forms.TypedChoiceField):

@@ -6,7 +6,7 @@ from django import forms
 
 from portfolio import words
 from portfolio.filters import date_input
-from portfolio.forms.fields import Lines, Text, Word, YesNo
+from portfolio.forms.fields import Day, Lines, Text, Word, YesNo
 from portfolio.law import model as law
 from portfolio.models import Unit
 
@@ -52,14 +52,16 @@ class UnitForm(forms.Form):
         max_value=999,
         help_text="Only if there is one.",
     )
-    persons = whole("People living there")
+    persons = whole(
+        "People living there", help_text="In a shared house let room by room: everybody in the house."
+    )
     households = whole("Households")
     shares_amenities = YesNo(label="Do households share a kitchen, bathroom or WC?")
     additional_licensing_area = YesNo(label="In an additional licensing area?")
     selective_licensing_area = YesNo(label="In a selective licensing area?")
     landlord_electrical_appliances = YesNo(label="Does the landlord supply plug-in electrical appliances?")
     main_board_rcd_30ma = YesNo(label="Is there a 30 mA RCD in the main consumer unit?")
-    acquired_with_tenant = forms.DateField(
+    acquired_with_tenant = Day(
         label="Bought with a sitting tenant on",
         required=False,
         widget=date_input(),

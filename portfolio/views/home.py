@@ -10,6 +10,7 @@ from django.views.decorators.http import require_safe
 
 from portfolio import access, clock
 from portfolio.filters import date_input
+from portfolio.forms.fields import Day
 from portfolio.models import Unit
 from portfolio.selectors.home import events_of, home_page
 
@@ -19,7 +20,7 @@ EVENTS_PER_PAGE = 100
 class DayForm(forms.Form):
     """The day a page is asked about; none means today."""
 
-    on = forms.DateField(label="On the day", required=False, widget=date_input())
+    on = Day(label="On the day", required=False, widget=date_input())
 
 
 @require_safe

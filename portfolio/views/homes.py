@@ -57,7 +57,9 @@ def _shown(request: HttpRequest) -> dict[str, Any]:
     found: Board = board(chosen.qs, answer=answer, day=day)
     own = ("landlord",) if getattr(request.user, "role", "") == "landlord" else ()
     table = HomesTable(found.units, day=day, asked=day != today, exclude=own)
-    django_tables2.RequestConfig(request, paginate={"per_page": PER_PAGE}).configure(table)
+    django_tables2.RequestConfig(request, paginate=False).configure(table)
+    table.paginate(per_page=PER_PAGE)
+    table.page = table.paginator.get_page(request.GET.get("page"))
     return {
         "filter": chosen,
         "orders": ORDERS,

@@ -301,3 +301,11 @@ def test_a_paper_can_be_said_to_count_no_longer(agent, paper):
     assert signed_in(agent).post(url, typed).status_code == 302
     paper.refresh_from_db()
     assert paper.withdrawn == date(2026, 11, 25)
+
+
+@pytest.mark.parametrize("kind", ["hmo_licence", "selective_licence"])
+def test_a_licence_is_asked_for_both_its_days_unless_it_is_applied_for(send, kind):
+    page = send(kind=kind, issued="2026-01-01").content.decode()
+    assert "from its first to its last day" in page
+    assert Certificate.objects.filter(kind=kind).count() == 0
+    assert send(kind=kind, applied="2026-11-01", save="1").status_code == 302

@@ -90,6 +90,11 @@ def test_a_day_that_cannot_be_understood_is_an_error(client, home):
     assert "Can be let today" in page
 
 
+@pytest.mark.parametrize("day", ["0001-01-01", "1899-12-31", "2201-01-01", "9999-12-31"])
+def test_a_day_far_off_is_an_error_too(client, home, day):
+    assert "Enter a day" in page_of(client, home, on=day)
+
+
 def test_a_c1_and_an_id_say_stop(client, agent):
     c1 = law.Defect("a", "bs7671", "C1", "Bare wires", date(2026, 11, 20))
     gas = law.Defect("b", "igem_g11", "ID", "Open flue", date(2026, 11, 20))

@@ -211,6 +211,28 @@ def test_another_day_takes_the_same_queries_for_two_homes_and_for_ten(agent, boa
     assert len(more) == len(few) <= 24
 
 
+@pytest.mark.parametrize("per_page", ["-1", "0", "1", "1000000", "many"])
+def test_the_address_does_not_set_the_length_of_a_page(board, clear, per_page):
+    response = board(per_page=per_page)
+    assert response.status_code == 200
+    assert response.context["table"].paginator.per_page == 50
+
+
+@pytest.mark.parametrize("page", ["-1", "0", "99999999999999999999999", "last but one"])
+def test_a_page_that_is_not_there_is_answered_with_one_that_is(board, clear, page):
+    assert len(board(page=page).context["table"].page.object_list) == 1
+
+
+@pytest.mark.parametrize(
+    ("day", "held"),
+    [("1899-12-31", False), ("1900-01-01", True), ("2200-12-31", True), ("2201-01-01", False)],
+)
+def test_only_days_that_can_be_worked_with_are_asked_about(board, clear, day, held):
+    response = board(on=day, answer="let-ends")
+    assert response.status_code == 200
+    assert (response.context["filter"].errors == {}) is held
+
+
 @pytest.mark.slow
 def test_fifty_homes_make_a_page(agent, board):
     many(agent, 51)
