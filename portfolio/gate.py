@@ -8,13 +8,13 @@ from django.db import transaction
 from portfolio import words
 from portfolio.clock import Moment
 from portfolio.exchange import portfolio1
-from portfolio.facts import facts_of
+from portfolio.facts import portfolio_of
 from portfolio.law import model as law
 from portfolio.law.evaluate import as_json
 from portfolio.models import Clearance
 from portfolio.services.events import Happening, Verb, record
 from portfolio.services.write import locked_unit
-from portfolio.standing import answer_for, ask, refresh, withdraw
+from portfolio.standing import answer_for, refresh, withdraw
 
 
 class Barred(Exception):
@@ -37,21 +37,16 @@ def mark(unit_id: int, purpose: str, *, actor: Any, moment: Moment) -> Clearance
     """
     with transaction.atomic():
         unit = locked_unit(unit_id)
-        refresh([unit_id], moment=moment, actor=actor)
-        facts = facts_of([unit_id])[unit_id]
-        standing = ask(facts, moment.day)
+        standing = refresh([unit_id], moment=moment, actor=actor)[unit_id]
         answer = answer_for(standing, purpose)
         if answer.clear:
             live = unit.clearances.filter(purpose=purpose, withdrawn_at__isnull=True).first()
-            return live or _grant(unit, purpose, facts, standing, actor=actor, moment=moment)
+            return live or _grant(unit, purpose, standing, actor=actor, moment=moment)
         _record(unit, Verb.CLEARANCE_REFUSED, purpose, answer, actor=actor, moment=moment)
     raise Barred(purpose, answer.bars)
 
 
-def _grant(
-    unit: Any, purpose: str, facts: Any, standing: law.Standing, *, actor: Any, moment: Moment
-) -> Clearance:
-    building, home = facts
+def _grant(unit: Any, purpose: str, standing: law.Standing, *, actor: Any, moment: Moment) -> Clearance:
     answer = answer_for(standing, purpose)
     clearance = Clearance.objects.create(
         unit=unit,
@@ -60,7 +55,7 @@ def _grant(
         marked_on=moment.day,
         marked_by=actor,
         until=answer.until,
-        facts=portfolio1.dump(law.Portfolio((building,), (home,))),
+        facts=portfolio1.dump(portfolio_of([unit.pk])),
         answer=as_json(standing),
         packs=dict(standing.packs),
     )
