@@ -78,7 +78,7 @@ def _lists(ids: list[int]) -> dict[str, dict[int, list[Any]]]:
             Tenancy.objects, ids, lambda t: law.Tenancy(t.ref, t.granted, t.starts, t.ends)
         ),
         "marketing": _by_unit(Marketing.objects, ids, lambda m: law.Marketing(m.purpose, m.starts)),
-        "events": _by_unit(Act.objects, ids, lambda a: law.Act(a.what, a.of, a.party, a.on)),
+        "events": _by_unit(Act.objects, ids, lambda a: law.Act(a.what, a.of, a.party, a.on, a.at)),
     }
 
 
@@ -104,6 +104,7 @@ def building_facts(b: Any) -> law.Building:
         common_parts=b.common_parts,
         passenger_lift=b.passenger_lift,
         lift_used_at_work=b.lift_used_at_work,
+        simultaneous_evacuation=b.simultaneous_evacuation,
     )
 
 

@@ -67,6 +67,7 @@ CERTIFICATE = {
     "eic": "Electrical installation certificate (EIC)",
     "minor_works": "Minor electrical works certificate",
     "building_work_notice": "Building work certificate or notice",
+    "evacuation_plan": "Evacuation plan of the building",
     "other": "Other paper",
 }
 OUTCOME = {"satisfactory": "Satisfactory", "unsatisfactory": "Unsatisfactory"}
@@ -122,6 +123,15 @@ ACT = {
     "aware": "Became aware",
     "investigated": "Investigated",
     "notice_served": "Notice served",
+    "work_started": "Work started",
+    "work_completed": "Building or electrical work finished",
+    "prohibition_made": "Prohibition order made",
+    "prohibition_lifted": "Prohibition order lifted",
+    "deposit_received": "Deposit received",
+    "deposit_protected": "Deposit protected",
+    "deposit_information_given": "Information about the deposit given",
+    "terms_given": "Written terms or tenancy notice given",
+    "right_to_rent_checked": "Right to rent checked",
 }
 PARTY = {"tenant": "Tenant", "prospect": "Prospective tenant", "council": "Council"}
 ROLE = {"agent": "Letting agent", "landlord": "Landlord", "inspector": "Inspector"}

@@ -163,6 +163,24 @@ class Day:
         return value.isoformat()
 
 
+class TimeOfDay:
+    """A time of day, `HH:MM`, 00:00 to 23:59."""
+
+    PATTERN = "^([01][0-9]|2[0-3]):[0-5][0-9]$"
+
+    def schema(self) -> JsonObject:
+        return {"type": "string", "pattern": self.PATTERN}
+
+    def read(self, value: Any, path: str, faults: list[Fault]) -> str | None:
+        if isinstance(value, str) and re.fullmatch(self.PATTERN[1:-1], value):
+            return value
+        faults.append(Fault(path, f"{shown(value)} is not a time of day", "write it as HH:MM, such as 17:30"))
+        return None
+
+    def write(self, value: str) -> str:
+        return value
+
+
 def as_day(text: Any) -> date | None:
     """The day a text names in the file's own form, or None."""
     if not isinstance(text, str) or len(text) != 10 or not re.match(DAY_PATTERN, text):

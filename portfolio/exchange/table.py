@@ -6,7 +6,7 @@ the database columns that keep them.
 
 from dataclasses import dataclass
 
-from portfolio.exchange.kinds import Day, ListOf, Number, OneOf, PointsTo, Text, YesNo
+from portfolio.exchange.kinds import Day, ListOf, Number, OneOf, PointsTo, Text, TimeOfDay, YesNo
 from portfolio.exchange.records import ALL_CODES, DefectRecord, Record
 from portfolio.law import model as law
 
@@ -48,6 +48,10 @@ BUILDING = Record(
         "common_parts": (YesNo(), "It has parts shared by several homes."),
         "passenger_lift": (YesNo(), "It has a passenger lift."),
         "lift_used_at_work": (YesNo(), "People use the lift in their work there."),
+        "simultaneous_evacuation": (
+            YesNo(),
+            "On an alarm everybody leaves at once, rather than staying put.",
+        ),
     },
     same="ref",
 )
@@ -211,6 +215,7 @@ ACT = Record(
         ),
         "party": (OneOf(law.PARTIES), "To or by whom."),
         "on": (Day(), "The day."),
+        "at": (TimeOfDay(), "The time of day, where the law counts hours."),
     },
 )
 UNIT = Record(

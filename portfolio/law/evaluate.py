@@ -18,6 +18,8 @@ from .model import Answer, Basis, Building, Duty, Part, Reason, Requirement, Sta
 
 T = TypeVar("T")
 _DAY = timedelta(days=1)
+SPEAKING = ("block", "warn")
+"""Gates that say something in an answer; the others only show in the list of requirements."""
 
 
 class Heard(NamedTuple):
@@ -45,7 +47,10 @@ class Heard(NamedTuple):
 
     @property
     def let_bars(self) -> tuple[Reason, ...]:
-        return self.found.problems if self.voice.topic.let == "block" else ()
+        topic, problems = self.voice.topic, self.found.problems
+        if topic.let == "block":
+            return problems
+        return tuple(_raised(one) for one in problems) if topic.raised and topic.let == "warn" else ()
 
     @property
     def sale_bars(self) -> tuple[Reason, ...]:
@@ -54,20 +59,28 @@ class Heard(NamedTuple):
     @property
     def let_warnings(self) -> tuple[Reason, ...]:
         topic, found = self.voice.topic, self.found
-        said = found.problems if topic.let == "warn" else ()
+        said = found.problems if topic.let == "warn" and not topic.raised else ()
         breaches = (
             (_continuing(one) for one in found.problems if one.kind != "unknown") if self.goes_on else ()
         )
-        return (*found.warnings, *said, *breaches) if topic.let != "none" else ()
+        return (*found.warnings, *said, *breaches) if topic.let in SPEAKING else ()
 
     @property
     def sale_warnings(self) -> tuple[Reason, ...]:
         gate = self.voice.topic.sale
         return (
             self.found.sale_warnings + (self._sale_problems if gate == "warn" else ())
-            if gate != "none"
+            if gate in SPEAKING
             else ()
         )
+
+    @property
+    def remarks(self) -> tuple[Reason, ...]:
+        """Reasons under a requirement that neither bars nor warns, for whoever reads its verdict."""
+        topic = self.voice.topic
+        if topic.let in SPEAKING or topic.sale in SPEAKING:
+            return ()
+        return (*self.found.problems, *self.found.warnings)
 
     @property
     def _sale_problems(self) -> tuple[Reason, ...]:
@@ -83,7 +96,7 @@ def evaluate(book: Lawbook, building: Building, unit: Unit, on: date) -> Standin
     heard: list[Heard] = []
     turning: list[tuple[date, int]] = []
     for place, voice in enumerate(book.voices[building.nation]):
-        said, turns = _hear(voice, home, on)
+        said, turns = hear(voice, home, on)
         heard.append(said)
         if turns is not None:
             turning.append((turns, place))
@@ -116,7 +129,7 @@ def _ahead(
         voice = heard[place].voice
         if changes and (let_ends or not let_clear) and voice.topic.sale != "block":
             continue
-        said, turns = _hear(voice, home, day)
+        said, turns = hear(voice, home, day)
         if turns is not None:
             heappush(turning, (turns, place))
         if changes is None and said.shown != heard[place].shown:
@@ -128,7 +141,7 @@ def _ahead(
     return changes, let_ends, sale_ends
 
 
-def _hear(voice: Voice, home: Home, day: date) -> tuple[Heard, date | None]:
+def hear(voice: Voice, home: Home, day: date) -> tuple[Heard, date | None]:
     """What a voice says on a day, and the first later day on which it could say otherwise."""
     on, topic = AsOn(day), voice.topic
     if not on.reached(topic.begins):
@@ -142,8 +155,14 @@ def _requirement_of(heard: Heard) -> Requirement:
     topic, found = heard.voice.topic, heard.found
     basis = found.basis or topic.basis
     return Requirement(
-        topic.id, topic.title, found.state, found.due, found.certificate, topic.source, basis, found.parts
-    )
+        topic.id, topic.title, found.state, found.due, found.certificate, topic.source, basis, found.parts,
+        topic.let, topic.sale, heard.remarks,
+    )  # fmt: skip
+
+
+def _raised(reason: Reason) -> Reason:
+    """A warning of the law that the house lets stop a let."""
+    return replace(reason, basis=Basis.HOUSE_POLICY, source=f"House policy on {reason.source}")
 
 
 def _continuing(reason: Reason) -> Reason:
@@ -216,6 +235,7 @@ def _requirement(one: Requirement) -> dict[str, Any]:
         "id": one.id, "title": one.title, "state": one.state.value, "due": _iso(one.due),
         "certificate": one.certificate, "source": one.source, "basis": one.basis.value,
         "parts": [_part(part) for part in one.parts],
+        "let": one.let, "sale": one.sale, "remarks": [_reason(remark) for remark in one.remarks],
     }  # fmt: skip
 
 
@@ -229,5 +249,5 @@ def _part(one: Part) -> dict[str, Any]:
 def _duty(one: Duty) -> dict[str, Any]:
     return {
         "id": one.id, "title": one.title, "due": _iso(one.due), "party": one.party, "of": one.of,
-        "state": one.state.value, "source": one.source, "basis": one.basis.value,
+        "state": one.state.value, "source": one.source, "basis": one.basis.value, "by": one.by,
     }  # fmt: skip

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, NamedTuple
 
-from .dates import AsOn
+from .dates import AsOn, working_days_after
 from .home import Home
 from .model import NATIONS, Basis, Duty, Part, Reason, State
 
@@ -45,11 +45,24 @@ class Dated:
 
 @dataclass(frozen=True, slots=True)
 class Announced:
-    """Law that has been announced but does not bind; kept for the reader, never used in an answer."""
+    """Law that has been announced but does not bind: no answer uses it unless somebody asks *what if*."""
 
+    id: str
     says: str
     source: str
     start: date | None = None
+    sets: Mapping[str, Value] = field(default_factory=dict)
+    """Values of its topic that would change; empty when it cannot be reckoned with, only read."""
+
+
+@dataclass(frozen=True, slots=True)
+class BankHolidays:
+    """Every bank holiday of a nation in the years from `first` to `last`, both included."""
+
+    first: int
+    last: int
+    days: frozenset[date]
+    source: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +71,8 @@ class Topic:
 
     id: str
     title: str
+    asks: str
+    """What it asks for, in a few plain sentences, for people who have to do it."""
     pack: str
     let: str
     """Gate for letting: block, warn, info or none."""
@@ -74,10 +89,16 @@ class Topic:
     duty_rule: str | None
     duty_titles: Mapping[str, str]
     values: Mapping[str, tuple[Dated, ...]]
+    labels: Mapping[str, str]
+    """What each value is, in words, by its name."""
     announced: tuple[Announced, ...]
     notes: str
     shelf: Mapping[str, "Topic"] = field(repr=False, compare=False)
     """Every topic of the book by id, for the few rules that read another's."""
+    bank_holidays: Mapping[str, BankHolidays] = field(repr=False, compare=False)
+    """By nation."""
+    raised: bool = False
+    """House policy lets its warnings stop a let."""
 
     def at(self, name: str, on: AsOn) -> Any:
         """The value in force, of the type the rule said it needs.
@@ -111,6 +132,14 @@ class Topic:
             if entry.start <= day:
                 return entry
         return None
+
+    def working_days_after(self, home: Home, day: date, days: int) -> date | None:
+        """The Nth working day after `day` in the nation of the home; None where its bank holidays are not held."""
+        held = self.bank_holidays.get(home.building.nation or "")
+        if held is None or day.year < held.first:
+            return None
+        last = working_days_after(day, days, held.days)
+        return last if last.year <= held.last else None
 
     def reason(
         self, kind: str, says: str, cure: str, of: str | None = None, since: date | None = None,
@@ -150,6 +179,7 @@ class Pack:
     released: date
     nations: tuple[str, ...]
     topics: tuple[Topic, ...]
+    bank_holidays: BankHolidays | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +190,7 @@ class Registered:
     title: str
     nations: tuple[str, ...]
     status: str
-    """covered, partly or not_yet."""
+    """covered, partly, described (told on the law pages, nothing is asked of a home) or not_yet."""
     checked_on: date
     note: str
 

@@ -23,7 +23,7 @@ CERTIFICATES = (
     "selective_licence", "landlord_registration", "home_report", "fire_risk_assessment",
     "fire_door_check_common", "fire_door_check_flat", "lift_examination", "emergency_lighting_test",
     "fire_alarm_service", "asbestos_register", "legionella_assessment", "eic", "minor_works",
-    "building_work_notice", "other",
+    "building_work_notice", "evacuation_plan", "other",
 )  # fmt: skip
 OUTCOMES = ("satisfactory", "unsatisfactory")
 RATINGS = ("A", "B", "C", "D", "E", "F", "G")
@@ -40,7 +40,13 @@ CODES: dict[str, tuple[str, ...]] = {
 }
 """Which codes each scheme has. bs7671, igem_g11 and hhsrs are those of the published standards; the words
 under fire are the usual five of a fire risk assessment; the rest are our own plain words."""
-ACTS = ("copy_given", "request_received", "confirmation_given", "aware", "investigated", "notice_served")
+ACTS = (
+    "copy_given", "request_received", "confirmation_given", "aware", "investigated", "notice_served",
+    "work_started", "work_completed", "prohibition_made", "prohibition_lifted", "deposit_received",
+    "deposit_protected", "deposit_information_given", "terms_given", "right_to_rent_checked",
+)  # fmt: skip
+"""What the law counts from or asks for. `work_completed` is building or electrical work that has to be notified;
+`terms_given` is the written statement, terms or tenancy notice; the prohibition is the council's order."""
 PARTIES = ("tenant", "prospect", "council")
 
 
@@ -60,6 +66,8 @@ class Building:
     common_parts: bool | None = None
     passenger_lift: bool | None = None
     lift_used_at_work: bool | None = None
+    simultaneous_evacuation: bool | None = None
+    """On an alarm everybody is to leave at once (and not stay put): decides evacuation plans above 11 m."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,6 +181,8 @@ class Act:
     of: str | None = None
     party: str | None = None
     on: date | None = None
+    at: str | None = None
+    """Time of day, HH:MM, where the law counts hours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,6 +275,11 @@ class Requirement:
     source: str
     basis: Basis
     parts: tuple[Part, ...] = ()
+    let: str = "block"
+    """What it does to a let where it is not met: block, warn, info or none."""
+    sale: str = "none"
+    remarks: tuple[Reason, ...] = ()
+    """Why it is not met or unknown, where that neither bars nor warns."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -278,6 +293,8 @@ class Duty:
     state: DutyState
     source: str
     basis: Basis
+    by: str | None = None
+    """Time of day, HH:MM, on the last day, where the law counts hours."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from portfolio.models.homes import Alarm, Appliance, Building, Marketing, Room, 
 from portfolio.models.imports import SheetImport, SheetRow
 from portfolio.models.papers import Act, ApplianceCheck, Certificate, Document
 from portfolio.models.people import Agency, Landlord, User
-from portfolio.models.record import Clearance, Event, StoredStanding
+from portfolio.models.record import Clearance, Due, Event, HousePolicy, StoredStanding
 
 __all__ = [
     "Act",
@@ -16,7 +16,9 @@ __all__ = [
     "Certificate",
     "Clearance",
     "Document",
+    "Due",
     "Event",
+    "HousePolicy",
     "Landlord",
     "Marketing",
     "Room",

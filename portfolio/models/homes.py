@@ -41,6 +41,9 @@ class Building(Owned):
     common_parts = models.BooleanField("has common parts", null=True, blank=True)
     passenger_lift = models.BooleanField("has a passenger lift", null=True, blank=True)
     lift_used_at_work = models.BooleanField("staff use the lift at work", null=True, blank=True)
+    simultaneous_evacuation = models.BooleanField(
+        "on an alarm everybody leaves at once", null=True, blank=True
+    )
     history = history()
 
     class Meta(Owned.Meta):

@@ -94,6 +94,7 @@ class Act(PartOfUnit):
     of = models.CharField("ref of the paper or defect", max_length=100, null=True, blank=True)
     party = coded(words.PARTY)
     on = models.DateField(null=True, blank=True)
+    at = models.CharField("time of day, HH:MM", max_length=5, null=True, blank=True)
     history = history()
 
     class Meta(PartOfUnit.Meta):

@@ -61,6 +61,46 @@ class StoredStanding(PartOfUnit):
         return f"{self.unit_id} on {self.on}"
 
 
+class Due(PartOfUnit):
+    """A day to come out of a stored standing: the last good day of a paper, or of a duty not done yet."""
+
+    ref = None  # type: ignore[assignment]
+    unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="dues")
+    is_duty = models.BooleanField()
+    code = models.CharField("requirement or duty", max_length=80)
+    due = models.DateField("last good day; none: owed, and nobody can say by when", null=True)
+    party = models.CharField(max_length=20, blank=True)
+    of = models.CharField("ref of what it is about", max_length=100, blank=True)
+
+    class Meta(PartOfUnit.Meta):
+        indexes = [models.Index(fields=["is_duty", "due"], name="due_by_day")]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.due}"
+
+
+class HousePolicy(Owned):
+    """What an agency asks beyond the law. Never changed, only followed by the next one.
+
+    The newest with `in_force_at` is in force; one without is still being put into force.
+    """
+
+    landlord_path = "agency__landlords"
+
+    agency = models.ForeignKey(Agency, on_delete=models.PROTECT, related_name="policies")
+    settings = models.JSONField("what it asks, as law.policy.Policy.as_dict")
+    why = models.TextField("reason for the change")
+    asked_at = models.DateTimeField()
+    asked_by = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
+    in_force_at = models.DateTimeField(null=True)
+
+    class Meta(Owned.Meta):
+        verbose_name_plural = "house policies"
+
+    def __str__(self) -> str:
+        return f"House policy of {self.agency}, {self.asked_at:%Y-%m-%d}"
+
+
 class Clearance(PartOfUnit):
     """The record that a home was marked lettable or saleable, on what grounds, and when that ended."""
 
@@ -74,6 +114,7 @@ class Clearance(PartOfUnit):
     facts = models.JSONField("the facts it rests on, a portfolio/1 file of this home")
     answer = models.JSONField("the verdicts it rests on")
     packs = models.JSONField("law pack versions")
+    policy = models.JSONField("the house policy it rests on", default=dict)
     withdrawn_at = models.DateTimeField(null=True)
     withdrawn_on = models.DateField(null=True)
     withdrawn_by = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")

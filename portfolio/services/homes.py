@@ -213,7 +213,7 @@ def act_add(unit_id: int, act: law.Act, *, actor: Any, moment: Moment) -> Act:
         raise ValidationError(
             {"of": f"Nothing in this home has the ref '{act.of}'. Choose one from the list."}
         )
-    row = Act(unit=unit, what=act.what, of=act.of, party=act.party, on=act.on)
+    row = Act(unit=unit, what=act.what, of=act.of, party=act.party, on=act.on, at=act.at)
     save(row, actor=actor, moment=moment)
     to = f" ({words.PARTY[act.party].lower()})" if act.party else ""
     says = f"{words.ACT[act.what]}{to}{f' for {act.of}' if act.of else ''}{f', {act.on:%-d %B %Y}' if act.on else ''}."

@@ -178,7 +178,7 @@ class Taker:
         acts, marketing = [], []
         for (unit, facts), merge in zip(pairs, merges, strict=True):
             acts += [
-                Act(unit=unit, what=a.what, of=a.of, party=a.party, on=a.on)
+                Act(unit=unit, what=a.what, of=a.of, party=a.party, on=a.on, at=a.at)
                 for a in _new_items("events", merge, facts)
             ]
             marketing += [

@@ -98,7 +98,9 @@ def _faults(home: Home, law: Topic, on: AsOn, paper: Certificate, last: date) ->
     if paper.outcome is None:
         words = "whether the electrical report was satisfactory"
         faults.append(law.unrecorded("outcome", words, of=paper.ref))
-    elif paper.outcome == "unsatisfactory" and not _is_put_right(home, law, on, paper):
+    elif paper.outcome == "unsatisfactory" and not is_put_right(
+        home, law.words("failing_codes", on), on, paper
+    ):
         says = "The latest electrical report is unsatisfactory and is not confirmed as put right."
         cure = "Have every C1, C2 and FI on it put right and confirmed, or have a new inspection."
         faults.append(law.reason("failed", says, cure, of=paper.ref, since=paper.inspected))
@@ -113,9 +115,9 @@ def _failing(home: Home, law: Topic, on: AsOn, paper: Certificate) -> tuple[Defe
     return home.tied(paper.ref, "bs7671", law.words("failing_codes", on))
 
 
-def _is_put_right(home: Home, law: Topic, on: AsOn, paper: Certificate) -> bool:
+def is_put_right(home: Home, codes: tuple[str, ...], on: AsOn, paper: Certificate) -> bool:
     """An unsatisfactory report with no failing defect on record has defects that nobody recorded."""
-    failing = _failing(home, law, on, paper)
+    failing = home.tied(paper.ref, "bs7671", codes)
     return bool(failing) and all(d.confirmed is not None and on.reached(d.confirmed) for d in failing)
 
 
