@@ -9,6 +9,7 @@ from portfolio import words
 from portfolio.clock import Moment
 from portfolio.exchange import portfolio1
 from portfolio.facts import portfolio_of
+from portfolio.house_policy import settings_of
 from portfolio.law import model as law
 from portfolio.law.evaluate import as_json
 from portfolio.models import Clearance
@@ -58,6 +59,7 @@ def _grant(unit: Any, purpose: str, standing: law.Standing, *, actor: Any, momen
         facts=portfolio1.dump(portfolio_of([unit.pk])),
         answer=as_json(standing),
         packs=dict(standing.packs),
+        policy=settings_of(unit.agency_id),
     )
     _record(unit, Verb.CLEARANCE_MARKED, purpose, answer, actor=actor, moment=moment)
     return clearance

@@ -9,27 +9,36 @@ from django.db.models import F, Q
 
 from portfolio.clock import Moment
 from portfolio.facts import Facts, facts_of
+from portfolio.house_policy import asked_of_what_is_held, book_of, books_of, held
 from portfolio.law import model as law
 from portfolio.law.evaluate import as_json, evaluate
+from portfolio.law.lawbook import Lawbook
 from portfolio.law.loader import load
-from portfolio.models import Clearance, StoredStanding, Unit
+from portfolio.law.policy import POLICY
+from portfolio.models import Clearance, Due, StoredStanding, Unit
 from portfolio.services.events import Happening, Verb, record
 from portfolio.services.write import locked_units
 
 CHUNK = 500
 
 
-def ask(facts: Facts, on: date) -> law.Standing:
-    """What the law and the house policy say of these facts on that day."""
+def ask(facts: Facts, on: date, book: Lawbook | None = None) -> law.Standing:
+    """What the law and the house policy say of these facts on that day; without a book, the law as it comes."""
     building, unit = facts
-    return evaluate(load(), building, unit, on)
+    return evaluate(book or load(), building, unit, on)
+
+
+def ask_of(unit: Unit, facts: Facts, on: date) -> law.Standing:
+    """The same by the house policy of the unit's agency."""
+    return ask(facts, on, book_of(unit.agency_id))
 
 
 def on_day(unit_ids: Iterable[int], on: date) -> dict[int, law.Standing]:
     """The standing of each unit on any day, from what is on record now. Stores nothing."""
     answers: dict[int, law.Standing] = {}
     for chunk in _chunks(unit_ids):
-        answers.update({pk: ask(facts, on) for pk, facts in facts_of(chunk).items()})
+        books = books_of(chunk)
+        answers.update({pk: ask(facts, on, books.get(pk)) for pk, facts in facts_of(chunk).items()})
     return answers
 
 
@@ -44,8 +53,10 @@ def refresh(unit_ids: Iterable[int], *, moment: Moment, actor: Any = None) -> di
     for chunk in chunks:  # every home before the agency's chain of events: one order for all writers
         locked_units(chunk)
     for chunk in chunks:
-        asked = {pk: ask(facts, moment.day) for pk, facts in facts_of(chunk).items()}
+        books = books_of(chunk)
+        asked = {pk: ask(facts, moment.day, books.get(pk)) for pk, facts in facts_of(chunk).items()}
         _store(asked)
+        _store_dues(asked)
         _withdraw(asked, actor=actor, moment=moment)
         answers.update(asked)
     return answers
@@ -60,16 +71,12 @@ def due_units(day: date) -> list[int]:
 def stale_on(day: date, path: str = "") -> Q:
     """The condition (on Unit, or on a relation `path__` to it) that no stored answer covers this day.
 
-    An answer of other law packs than those held now covers no day: a new release is asked about everywhere.
+    An answer of other law packs, or of another house policy, than those held now covers no day: a new one is asked
+    about everywhere.
     """
     p = f"{path}standing__"
     said_nothing = Q(**{f"{p}isnull": True}) | Q(**{f"{p}changes_on__lte": day}) | Q(**{f"{p}on__gt": day})
-    return said_nothing | ~Q(**{f"{p}law": law_held()})
-
-
-def law_held() -> str:
-    """Every pack held and its version, in one line."""
-    return ", ".join(f"{pack.name} {pack.version}" for pack in load().packs)
+    return said_nothing | ~asked_of_what_is_held(path)
 
 
 def catch_up(moment: Moment, limit: int = 20_000) -> int:
@@ -100,6 +107,34 @@ def _store(asked: dict[int, law.Standing]) -> None:
         )
 
 
+DueKey = tuple[int, bool, str, date | None, str, str]
+
+
+def _store_dues(asked: dict[int, law.Standing]) -> None:
+    """Keep the days to come of these standings, writing only what is different from what is kept."""
+    fields = ("unit_id", "is_duty", "code", "due", "party", "of")
+    rows = Due.objects.filter(unit__in=list(asked)).values_list("pk", *fields)
+    kept: dict[Any, int] = {tuple(key): pk for pk, *key in rows}
+    wanted = {key for pk, standing in asked.items() for key in dues(pk, standing)}
+    gone = [pk for key, pk in kept.items() if key not in wanted]
+    if gone:
+        Due.objects.filter(pk__in=gone).delete()
+    new = sorted(wanted - kept.keys(), key=lambda key: (key[0], key[2], key[3] or date.max, key[4:]))
+    Due.objects.bulk_create([Due(**dict(zip(fields, key, strict=True))) for key in new], batch_size=500)
+
+
+def dues(unit_id: int, standing: law.Standing) -> set[DueKey]:
+    """The days a standing names: last good days of what is met, and duties that are not done."""
+    found: set[DueKey] = {
+        (unit_id, False, one.id, one.due, "", one.certificate or "")
+        for one in standing.requirements if one.due is not None and one.state is law.State.MET
+    }  # fmt: skip
+    for duty in standing.duties:
+        if duty.state is not law.DutyState.DONE:
+            found.add((unit_id, True, duty.id, duty.due, duty.party or "", duty.of or ""))
+    return found
+
+
 def stored_fields(standing: law.Standing) -> dict[str, Any]:
     """The columns of a stored standing."""
     return {
@@ -111,10 +146,17 @@ def stored_fields(standing: law.Standing) -> dict[str, Any]:
         "sale_until": standing.sale.until,
         "sale_first": first_reason(standing.sale),
         "changes_on": standing.changes_on,
-        "answer": as_json(standing),
+        "answer": stored_answer(standing),
         "packs": dict(standing.packs),
-        "law": law_held(),
+        "law": held(dict(standing.packs).get(POLICY, "")),
     }
+
+
+def stored_answer(standing: law.Standing) -> dict[str, Any]:
+    """The answer as it is stored: what does not apply to a home is left out, being most of the law."""
+    said = as_json(standing)
+    wanted = (one for one in said["requirements"] if one["state"] != law.State.NOT_APPLICABLE)
+    return said | {"requirements": list(wanted)}
 
 
 def first_reason(answer: law.Answer) -> str:

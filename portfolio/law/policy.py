@@ -9,6 +9,8 @@ from .lawbook import Dated, Lawbook, Topic, Value
 from .model import CODES, RATINGS, Basis
 from .variants import rebuilt
 
+POLICY = "house policy"
+"""Under which name the mark of a policy stands among the pack versions of an answer."""
 MARGINS = ("gas_margin_days", "electrical_margin_days", "energy_margin_days")
 MOST_MARGIN_DAYS = 366
 MOST_TEST_MONTHS = 60
@@ -100,7 +102,7 @@ def with_policy(book: Lawbook, policy: Policy) -> Lawbook:
     changed = {name: _tightened(book.topics[name], sets) for name, sets in _sets(book, policy).items()}
     for name in policy.warnings_that_bar:
         changed[name] = replace(changed.get(name, book.topics[name]), raised=True)
-    return rebuilt(book, changed, ("house policy", policy.mark))
+    return rebuilt(book, changed, (POLICY, policy.mark))
 
 
 def _sets(book: Lawbook, policy: Policy) -> dict[str, dict[str, Value]]:

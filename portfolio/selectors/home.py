@@ -15,7 +15,7 @@ from portfolio.models import Certificate, Clearance, Event, Unit
 from portfolio.selectors.board import door
 from portfolio.selectors.missing import Missing, missing
 from portfolio.selectors.reasons import Shown, Spoken, goes_on, shown
-from portfolio.standing import ask
+from portfolio.standing import ask_of
 
 EVENTS_SHOWN = 12
 SHORTEST_LINE_DAYS = 400
@@ -83,7 +83,7 @@ class HomePage:
 def home_page(unit: Unit, *, day: date, today: date) -> HomePage:
     """What stands on record about the home and what follows from it on `day`; marks are today's."""
     facts = facts_of([unit.pk])[unit.pk]
-    standing = ask(facts, day)
+    standing = ask_of(unit, facts, day)
     papers = papers_of(unit)
     names = names_of(facts[1])
     events = events_of(unit)

@@ -10,6 +10,7 @@ from django.db import transaction
 from portfolio import words
 from portfolio.clock import Moment
 from portfolio.facts import facts_of
+from portfolio.house_policy import books_of
 from portfolio.law import model as law
 from portfolio.models import Appliance, ApplianceCheck, Certificate, Document
 from portfolio.services.events import Happening, Verb, record
@@ -51,8 +52,9 @@ def certificate_preview(unit_id: int, certificate: law.Certificate, *, day: date
     while any(paper.ref == ref for paper in held):
         ref += "-"
     new = replace(certificate, ref=ref)
-    before = ask((building, unit), day)
-    after = ask((building, replace(unit, certificates=(*held, new))), day)
+    book = books_of([unit_id]).get(unit_id)
+    before = ask((building, unit), day, book)
+    after = ask((building, replace(unit, certificates=(*held, new))), day, book)
     was = {requirement.id: requirement for requirement in before.requirements}
     changes = tuple(
         Change(was[requirement.id], requirement)
