@@ -45,6 +45,7 @@ def _read(folder: Path) -> Lawbook:
     packs = tuple(_pack(file, shelf, days_off) for file in files)
     for file, pack in zip(files, packs, strict=True):
         _check_reads(file, pack.topics, shelf)
+        _check_announced(file, pack.topics, shelf)
     voices = {nation: _voices(packs, nation) for nation in (*NATIONS, None)}
     versions = {nation: _versions(packs, nation) for nation in voices}
     return Lawbook(packs, shelf, voices, versions)
@@ -114,6 +115,17 @@ def _check_reads(file: Path, topics: tuple[Topic, ...], shelf: Mapping[str, Topi
                 if wanted not in shelf:
                     cure = f"Add a file for {wanted} to a pack."
                     raise Place(file).fault(f"{topic.id} reads {wanted}, which no pack holds", cure)
+
+
+def _check_announced(file: Path, topics: tuple[Topic, ...], shelf: Mapping[str, Topic]) -> None:
+    """Whoever asks "what if" names announced law by its id alone."""
+    for topic in topics:
+        mine = {entry.id for entry in topic.announced}
+        for other in shelf.values() if mine else ():
+            for entry in other.announced:
+                if other.id != topic.id and entry.id in mine:
+                    what = f"announced {entry.id!r} is in both {topic.id} and {other.id}"
+                    raise Place(file).fault(what, "Give each its own id.")
 
 
 _STATUSES = ("covered", "partly", "described", "not_yet")

@@ -21,9 +21,11 @@ def test_a_standing_becomes_plain_json_with_every_field() -> None:
     assert said["let"].keys() == {"clear", "until", "bars", "warnings"}
     reason = {"requirement", "kind", "of", "since", "says", "cure", "source", "basis"}
     assert all(one.keys() == reason for one in said["let"]["bars"] + said["let"]["warnings"])
-    asked = {"id", "title", "state", "due", "certificate", "source", "basis", "parts"}
+    asked = {
+        "id", "title", "state", "due", "certificate", "source", "basis", "parts", "let", "sale", "remarks",
+    }  # fmt: skip
     assert all(one.keys() == asked for one in said["requirements"])
-    owed = {"id", "title", "due", "party", "of", "state", "source", "basis"}
+    owed = {"id", "title", "due", "party", "of", "state", "source", "basis", "by"}
     assert said["duties"]
     assert all(one.keys() == owed for one in said["duties"])
 
@@ -59,16 +61,16 @@ def test_a_reason_says_what_since_when_and_how_to_cure_it() -> None:
     ("nation", "packs"),
     [
         ("england", ["england", "england_wales", "great_britain", "house"]),
-        ("wales", ["england_wales", "great_britain", "house"]),
-        ("scotland", ["great_britain", "house"]),
-        ("northern_ireland", ["house"]),
+        ("wales", ["england_wales", "great_britain", "house", "wales"]),
+        ("scotland", ["great_britain", "house", "scotland"]),
+        ("northern_ireland", ["house", "northern_ireland"]),
         (None, ["house"]),
     ],
 )
 def test_the_packs_that_spoke_are_named_with_their_versions(nation: str | None, packs: list[str]) -> None:
     spoke = standing(building={"nation": nation}).packs
     assert [name for name, _ in spoke] == packs
-    assert {version for _, version in spoke} == {"2026.1"}
+    assert {version for _, version in spoke} == {"2026.2"}
 
 
 def test_every_requirement_of_the_nation_is_answered_in_a_steady_order() -> None:

@@ -1,5 +1,6 @@
 """A pack that could give a wrong answer is refused, and the refusal says file, key and cure."""
 
+import re
 import shutil
 import tomllib
 from collections.abc import Callable
@@ -42,7 +43,7 @@ def test_the_topic_the_broken_ones_are_made_from_is_sound(packs: Path) -> None:
     ("line", "instead", "key", "word"),
     [
         ('name = "house"', 'name = "home"', "name", "folder"),
-        ('version = "2026.1"', "", "version", "missing"),
+        ('version = "2026.2"', "", "version", "missing"),
         ("released = 2026-11-25", 'released = "2026-11-25"', "released", "wrong type"),
         ('"wales"', '"atlantis"', "nations", "not known"),
         ('title = "House policy"', 'title = ""', "title", "empty"),
@@ -72,6 +73,46 @@ def test_one_id_in_two_packs_is_refused(packs: Path) -> None:
 def test_a_rule_that_reads_a_topic_nobody_holds_is_refused(packs: Path) -> None:
     (packs / "england" / "hmo_licence.toml").unlink()
     with pytest.raises(PackError, match=r"eng_alarms reads eng_hmo_licence, which no pack holds"):
+        load(packs)
+
+
+def test_one_announced_id_in_two_topics_is_refused(packs: Path) -> None:
+    file = packs / "scotland" / "sound.toml"
+    text = BROKEN["sound"].replace("eng_sound", "sco_sound")
+    more = '[[announced]]\nid = "band_c_2030"\nsays = "The same."\nsource = "A speech"\n\n[gate]'
+    file.write_text(text.replace("[gate]", more), encoding="utf-8")
+    with pytest.raises(PackError, match=r"'band_c_2030' is in both ew_mees and sco_sound\. Give"):
+        load(packs)
+
+
+@pytest.mark.parametrize(
+    ("line", "instead", "key", "word"),
+    [
+        ("\n2026 = [", "\n# 2026 = [", "days", "not a run of years"),
+        ("\n2026 = [", "\n2046 = [", "days", "not a run of years"),
+        ("\n2026 = [", "\nsoon = [", "days", "not a run of years"),
+        ("2026-11-30,", "2025-11-30,", "days.2026", "not a list of days of that year"),
+        ("2026-11-30,", '"30 November",', "days.2026", "not a list of days of that year"),
+        ("2026-11-30,", "2026-11-30T00:00:00,", "days.2026", "not a list of days of that year"),
+        ("checked_on", "looked_at", "looked_at", "unknown key"),
+        ("checked_on = 2026-11-25\n", "", "checked_on", "missing"),
+    ],
+)
+def test_broken_bank_holidays_are_refused(packs: Path, line: str, instead: str, key: str, word: str) -> None:
+    file = packs / "scotland" / "bank_holidays.toml"
+    text = file.read_text(encoding="utf-8")
+    assert line in text
+    file.write_text(text.replace(line, instead, 1), encoding="utf-8")
+    with pytest.raises(
+        PackError, match=rf"^scotland/bank_holidays\.toml: {re.escape(key)}: .*{word}.*\. [A-Z]"
+    ):
+        load(packs)
+
+
+def test_bank_holidays_of_no_year_are_refused(packs: Path) -> None:
+    file = packs / "wales" / "bank_holidays.toml"
+    file.write_text(file.read_text(encoding="utf-8").partition("[days]")[0] + "[days]\n", encoding="utf-8")
+    with pytest.raises(PackError, match=r"^wales/bank_holidays\.toml: days: not a run of years"):
         load(packs)
 
 
