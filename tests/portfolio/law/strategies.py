@@ -7,8 +7,10 @@ from typing import Any, TypeVar
 from hypothesis import strategies as st
 
 from portfolio.law.model import (
+    ACTS,
     ALARMS,
     APPLIANCES,
+    CERTIFICATES,
     CODES,
     DWELLINGS,
     EXEMPTIONS,
@@ -16,6 +18,8 @@ from portfolio.law.model import (
     LETTINGS,
     NATIONS,
     OUTCOMES,
+    PARTIES,
+    POWERS,
     RATINGS,
     ROOM_USES,
     SCHEMES,
@@ -40,14 +44,11 @@ FIRST, LAST = date(2015, 1, 1), date(2032, 12, 31)
 ROOMS = ("r0", "r1", "r2")
 BURNERS = ("a0", "a1")
 PAPERS = (
-    "eicr",
-    "gas_safety_record",
-    "epc",
-    "epc_commission",
-    "mees_exemption",
-    "hmo_licence",
-    "selective_licence",
-)
+    *CERTIFICATES, *("eicr", "gas_safety_record", "epc") * 3, *("hmo_licence", "landlord_registration", "pat") * 2,
+)  # fmt: skip
+"""Every kind of paper, those on which most hangs more often."""
+NAMED = (None, None, "c0", "c1", "c2", "d0", "d1", "t0", "l0", "e", "g", "s0")
+"""What an act may be of; some of these are there in every home."""
 
 near = st.dates(date(2025, 6, 1), date(2027, 12, 31))
 days = st.one_of(near, near, st.dates(FIRST, LAST), st.just(date(2024, 2, 29)))
@@ -77,10 +78,16 @@ def numbered(
 buildings = st.builds(
     Building,
     ref=st.just("B"),
-    nation=st.sampled_from(("england",) * 12 + (*NATIONS, None)),
-    storeys=known(st.integers(1, 4)),
+    nation=known(st.sampled_from(NATIONS), 16),
+    year_built=known(st.sampled_from((1890, 1944, 1945, 1974, 1999, 2000, 2019))),
+    storeys=known(st.integers(1, 8)),
+    top_storey_height_m=known(st.sampled_from((3, 11, 11.1, 17.9, 18, 30))),
     self_contained_units=known(st.integers(1, 4)),
     purpose_built=known(st.booleans()),
+    common_parts=known(st.booleans()),
+    passenger_lift=known(st.booleans()),
+    lift_used_at_work=known(st.booleans()),
+    simultaneous_evacuation=known(st.booleans()),
 )
 certificates = st.builds(
     Certificate,
@@ -128,6 +135,7 @@ defects = st.builds(
     codes,
     found=known(days),
     certificate=st.sampled_from((None, "c0", "c1", "c2", "e")),
+    made_safe=known(days, 1),
     completed=known(days, 1),
     confirmed=known(days, 2),
 )
@@ -136,6 +144,8 @@ alarms = st.builds(
     ref=st.just(""),
     kind=known(st.sampled_from((*ALARMS, "smoke"))),
     room=known(st.sampled_from(ROOMS)),
+    power=known(st.sampled_from(POWERS)),
+    interlinked=known(st.sampled_from((True, True, False))),
     working=known(st.sampled_from((True, True, False))),
     replace_by=known(days, 1),
     tested=some(days, 2),
@@ -153,10 +163,11 @@ appliances = st.builds(
 )
 acts = st.builds(
     Act,
-    what=st.sampled_from(("copy_given", "request_received", "confirmation_given")),
-    of=st.sampled_from((None, "c0", "c1", "c2", "d0", "e", "g")),
-    party=st.sampled_from(("tenant", "prospect", "council", None)),
+    what=st.sampled_from(ACTS),
+    of=st.sampled_from(NAMED),
+    party=st.sampled_from((*PARTIES, None)),
     on=known(days),
+    at=st.one_of(st.none(), st.times().map(lambda time: f"{time:%H:%M}")),
 )
 tenancies = st.builds(
     Tenancy, ref=st.just(""), granted=known(days, 1), starts=known(days), ends=known(days, 1)
@@ -183,13 +194,16 @@ units = st.builds(
         additional_licensing_area=known(st.sampled_from((False, False, True))),
         selective_licensing_area=known(st.sampled_from((False, False, True))),
     ),
+    acquired_with_tenant=known(days, 1),
+    landlord_electrical_appliances=known(st.booleans()),
+    main_board_rcd_30ma=known(st.sampled_from((True, True, False))),
     tenancies=numbered("t", 2, tenancies),
     marketing=some(st.builds(Marketing, purpose=st.sampled_from(("let", "sale")), starts=known(days)), 2),
     rooms=numbered("r", 3, rooms),
     appliances=numbered("a", 2, appliances),
-    alarms=numbered("l", 4, alarms),
+    alarms=numbered("l", 5, alarms),
     certificates=numbered("c", 6, certificates),
     defects=numbered("d", 3, defects),
-    events=some(acts, 4),
+    events=some(acts, 5),
 )
 DAY = timedelta(days=1)
