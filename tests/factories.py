@@ -53,6 +53,7 @@ BUILDING = law.Building(
     common_parts=True,
     passenger_lift=False,
     lift_used_at_work=False,
+    simultaneous_evacuation=False,
 )
 CLEAR_FLAT = law.Unit(
     ref="flat-2",

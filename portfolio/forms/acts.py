@@ -7,7 +7,7 @@ from django import forms
 
 from portfolio import words
 from portfolio.filters import date_input
-from portfolio.forms.fields import Day, Word
+from portfolio.forms.fields import Day, TimeOfDay, Word
 from portfolio.law import model as law
 
 
@@ -54,11 +54,23 @@ class MarketingForm(forms.Form):
         return law.Marketing(**self.cleaned_data)
 
 
+def _act_choices() -> list[tuple[str, str]]:
+    return [(code, f"{said}, {words.ACT_OF[code]}") for code, said in words.ACT.items()]
+
+
 class ActForm(forms.Form):
-    what = forms.ChoiceField(label="What was done", choices=words.choices(words.ACT))
-    of = Word({}, label="Of which paper or defect")
-    party = Word(words.PARTY, label="To or from whom")
+    what = forms.ChoiceField(label="What was done", choices=_act_choices)
+    of = Word(
+        {},
+        label="Which one",
+        help_text="The paper, defect, alarm or tenancy it is about.",
+    )
+    party = Word(words.PARTY, label="To, from or by whom")
     on = Day(label="On", widget=date_input())
+    at = TimeOfDay(
+        label="At what time",
+        help_text="Only where hours count, as with an emergency that was reported: 17:30. Else leave it empty.",
+    )
 
     def __init__(self, *args: Any, refs: dict[str, str], day: date, **more: Any) -> None:
         """`refs`: plain words of each ref of the home. `day`: today."""

@@ -10,31 +10,9 @@ from django import forms
 from portfolio import words
 from portfolio.filters import date_input
 from portfolio.forms.fields import Day
+from portfolio.forms.paper_fields import FIELDS, NEEDED, SPANS, label
 from portfolio.law import model as law
 
-FIELDS: dict[str, tuple[str, ...]] = {
-    "eicr": ("inspected", "outcome", "next_within_years", "until", "remedy_within_days", "number"),
-    "gas_safety_record": ("inspected", "number"),
-    "epc": ("registered", "rating", "until", "number"),
-    "epc_commission": ("issued", "number"),
-    "mees_exemption": ("registered", "exemption", "until", "number"),
-    "pat": ("inspected", "outcome", "until", "number"),
-    "hmo_licence": ("issued", "until", "applied", "number"),
-    "selective_licence": ("issued", "until", "applied", "number"),
-    "landlord_registration": ("issued", "until", "applied", "number"),
-    "home_report": ("inspected", "number"),
-}
-OTHERS = ("inspected", "issued", "until", "outcome", "number")
-NEEDED: dict[str, tuple[str, ...]] = {
-    "eicr": ("inspected", "outcome"),
-    "gas_safety_record": ("inspected",),
-    "epc": ("registered", "rating"),
-    "epc_commission": ("issued",),
-    "mees_exemption": ("registered", "exemption"),
-    "pat": ("inspected",),
-    "home_report": ("inspected",),
-}
-LICENCES = ("hmo_licence", "selective_licence")
 DAYS = ("inspected", "registered", "issued", "applied")
 PAST = ("inspected", "registered", "applied")
 """Days of something done. A licence may be issued to begin on a later day, so `issued` may lie ahead."""
@@ -47,7 +25,7 @@ class KindForm(forms.Form):
 class CertificateForm(forms.Form):
     inspected = Day(label="Day of inspection", widget=date_input())
     registered = Day(label="Day registered", widget=date_input())
-    issued = Day(label="Day issued, or ordered", widget=date_input())
+    issued = Day(label="Day issued", widget=date_input())
     outcome = forms.ChoiceField(
         label="Outcome", choices=words.choices(words.OUTCOME), widget=forms.RadioSelect
     )
@@ -90,11 +68,12 @@ class CertificateForm(forms.Form):
         """`appliances`: ref and words of each one that a gas record can speak of. `day`: today."""
         super().__init__(*args, **more)
         self.kind, self.day, self.appliances = kind, day, appliances
-        wanted = FIELDS.get(kind, OTHERS)
+        wanted = FIELDS[kind]
         for name in [name for name in self.fields if name not in (*wanted, "upload")]:
             del self.fields[name]
         self.order_fields([*wanted, "upload"])
         for name, field in self.fields.items():
+            field.label = label(kind, name) or field.label
             field.required = name in NEEDED.get(kind, ()) or (name == "upload" and needs_file)
             if isinstance(field, forms.ChoiceField) and not field.required:
                 field.choices = [("", "Not recorded"), *field.choices]  # type: ignore[misc]
@@ -119,10 +98,10 @@ class CertificateForm(forms.Form):
             raise forms.ValidationError(
                 "Give at least one day: without it nobody can say how long the paper is good."
             )
-        if self.kind in LICENCES and not said.get("applied") and not said.get("withdrawn"):
-            for name in ("issued", "until"):
+        if not said.get("applied") and not said.get("withdrawn"):
+            for name in SPANS.get(self.kind, ()):
                 if not said.get(name) and name not in self.errors:
-                    self.add_error(name, "A licence counts from its first to its last day. Give both.")
+                    self.add_error(name, _span_words(self.kind))
         if first and said.get("until") and said["until"] < first:
             self.add_error("until", "The printed last day lies before the day of the paper itself.")
         silent = self.kind == "gas_safety_record" and self.appliances and not self._results(said)
@@ -133,7 +112,7 @@ class CertificateForm(forms.Form):
     def certificate(self) -> law.Certificate:
         """What was typed in, as facts; an empty ref asks for the next free one."""
         said = self.cleaned_data
-        values = {name: said.get(name) or None for name in FIELDS.get(self.kind, OTHERS)}
+        values = {name: said.get(name) or None for name in FIELDS[self.kind]}
         checks = tuple(self._results(said)) if self.kind == "gas_safety_record" else None
         return law.Certificate(ref="", kind=self.kind, appliances=checks, **values)
 
@@ -158,6 +137,12 @@ class CertificateForm(forms.Form):
         return [
             (str(label), _in_words(value, field)) for label, value, field in said if value not in (None, "")
         ]
+
+
+def _span_words(kind: str) -> str:
+    if len(SPANS[kind]) == 1:
+        return "A registration counts from its first day. Give it, or the day it was applied for."
+    return "A licence counts from its first to its last day. Give both."
 
 
 def _in_words(value: Any, field: Any) -> Any:
@@ -189,13 +174,13 @@ class CorrectForm(CertificateForm):
         paper: Any, checks: Mapping[str, str | None], appliances: Sequence[tuple[str, str]]
     ) -> dict[str, Any]:
         """Initial values from the record."""
-        kept = {name: getattr(paper, name) for name in (*FIELDS.get(paper.kind, OTHERS), "withdrawn")}
+        kept = {name: getattr(paper, name) for name in (*FIELDS[paper.kind], "withdrawn")}
         return kept | {f"appliance_{at}": checks.get(ref) for at, (ref, _) in enumerate(appliances)}
 
     def corrected(self, paper: law.Certificate) -> law.Certificate:
         """The facts of the paper with what was typed in."""
         typed = self.certificate()
-        names = (*FIELDS.get(self.kind, OTHERS), "withdrawn")
+        names = (*FIELDS[self.kind], "withdrawn")
         values: dict[str, Any] = {name: self.cleaned_data.get(name) or None for name in names}
         return replace(paper, appliances=typed.appliances, **values)
 

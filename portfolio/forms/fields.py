@@ -1,5 +1,6 @@
 """Fields in which "not recorded" is an answer of its own."""
 
+import re
 from datetime import date
 from typing import Any
 
@@ -20,6 +21,25 @@ class Day(forms.DateField):
         MinValueValidator(FIRST_DAY, "Enter a day from the year 1900 on."),
         MaxValueValidator(LAST_DAY, "Enter a day up to the year 2200."),
     ]
+
+
+class TimeOfDay(forms.CharField):
+    """A time of day as the law counts hours: "HH:MM", or not recorded (None). A full stop may stand for the colon."""
+
+    def __init__(self, **more: Any) -> None:
+        more.setdefault("widget", forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}))
+        super().__init__(required=False, empty_value=None, **more)
+
+    def clean(self, value: Any) -> str | None:
+        said: str | None = super().clean(value)
+        if said is None:
+            return None
+        found = re.fullmatch(r"([01]?[0-9]|2[0-3])[:.]([0-5][0-9])", said, re.ASCII)
+        if found is None:
+            raise forms.ValidationError(
+                "This is not a time of day. Write hours and minutes from 00:00 to 23:59, such as 17:30."
+            )
+        return f"{int(found[1]):02}:{found[2]}"
 
 
 class YesNo(forms.TypedChoiceField):

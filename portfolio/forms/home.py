@@ -33,7 +33,10 @@ class BuildingForm(forms.Form):
     common_parts = YesNo(label="Are there common parts?")
     passenger_lift = YesNo(label="Is there a passenger lift?")
     lift_used_at_work = YesNo(label="Do staff use the lift at work?")
-    simultaneous_evacuation = YesNo(label="Does everybody leave at once on an alarm?")
+    simultaneous_evacuation = YesNo(
+        label="Does everybody leave at once on a fire alarm?",
+        help_text="No, if people are told to stay in their own flat unless the fire is there.",
+    )
 
     def facts(self, ref: str) -> law.Building:
         return law.Building(ref=ref, **self.cleaned_data)

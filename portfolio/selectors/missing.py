@@ -9,6 +9,7 @@ from portfolio.models import Building, Unit
 BUILDING = (
     "name", "nation", "address", "postcode", "year_built", "storeys", "top_storey_height_m",
     "self_contained_units", "purpose_built", "common_parts", "passenger_lift",
+    "lift_used_at_work", "simultaneous_evacuation",
 )  # fmt: skip
 UNIT = {
     "label": "label", "dwelling": "dwelling", "landlord": "landlord_kind", "landlord_ref": "landlord",
@@ -40,8 +41,19 @@ def missing(building: law.Building, unit: law.Unit) -> list[Missing]:
     # A house goes by the name of its building.
     wanted = {path: stored for path, stored in UNIT.items() if path != "label" or unit.dwelling != "house"}
     found += [_of(Unit, stored, "home") for path, stored in wanted.items() if _value(unit, path) is None]
-    found += [_of(Building, name, "building") for name in BUILDING if getattr(building, name) is None]
+    found += [
+        _of(Building, name, "building")
+        for name in BUILDING
+        if getattr(building, name) is None and _matters(building, name)
+    ]
     return found
+
+
+def _matters(building: law.Building, name: str) -> bool:
+    """Staff use no lift where there is none; only a building with shared parts has a way of leaving it."""
+    if name == "lift_used_at_work":
+        return building.passenger_lift is True
+    return name != "simultaneous_evacuation" or building.common_parts is True
 
 
 def _value(facts: Any, path: str) -> Any:

@@ -216,7 +216,8 @@ def act_add(unit_id: int, act: law.Act, *, actor: Any, moment: Moment) -> Act:
     row = Act(unit=unit, what=act.what, of=act.of, party=act.party, on=act.on, at=act.at)
     save(row, actor=actor, moment=moment)
     to = f" ({words.PARTY[act.party].lower()})" if act.party else ""
-    says = f"{words.ACT[act.what]}{to}{f' for {act.of}' if act.of else ''}{f', {act.on:%-d %B %Y}' if act.on else ''}."
+    when = f", {act.on:%-d %B %Y}{f' at {act.at}' if act.at else ''}" if act.on else ""
+    says = f"{words.ACT[act.what]}{to}{f' for {act.of}' if act.of else ''}{when}."
     _finish(unit, Verb.ACT_RECORDED, f"act:{row.pk}", says, actor=actor, moment=moment)
     return row
 

@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from portfolio import access, clock
-from portfolio.facts import facts_of
+from portfolio.facts import facts_of, nameable
 from portfolio.forms.acts import ActForm, MarketingForm, TenancyEndForm, TenancyForm
 from portfolio.forms.contents import ROWS, ListForm
 from portfolio.forms.danger import DangerForm
@@ -115,9 +115,11 @@ def act_add(request: HttpRequest, pk: int) -> HttpResponse:
     unit = unit_or_404(request, pk, to="edit_home")
     today = clock.today()
     initial = {name: request.GET.get(name, "") for name in ("what", "of", "party")} | {"on": today}
-    refs = names_of(facts_of([unit.pk])[unit.pk][1])
+    facts = facts_of([unit.pk])[unit.pk][1]
+    sayable = nameable(facts)
+    refs = {ref: said for ref, said in names_of(facts).items() if ref in sayable}
     form = ActForm(request.POST or None, refs=refs, day=today, initial=initial)
-    title = "Record a copy, request or notice"
+    title = "Record something done"
     return _one(request, unit, form, title, lambda how: service.act_add(unit.pk, form.fact(), **how))
 
 

@@ -83,9 +83,40 @@ def test_each_kind_asks_for_its_own_fields_only(agent, home, kind):
     asked = [name for name in response.context["form"].fields if not name.startswith("appliance_")]
     assert asked[-1] == "upload"
     assert set(NEEDED.get(kind, ())) <= set(asked)
-    if kind in FIELDS:
-        assert asked[:-1] == list(FIELDS[kind])
+    assert asked[:-1] == list(FIELDS[kind])
     assert ("appliance_0" in response.context["form"].fields) is (kind == "gas_safety_record")
+
+
+DAY_OF_KIND = {
+    "epc": "registered",
+    "mees_exemption": "registered",
+    **dict.fromkeys(("epc_commission", "eic", "minor_works", "building_work_notice"), "issued"),
+    **dict.fromkeys(("hmo_licence", "selective_licence", "landlord_registration"), "issued"),
+}
+"""Which day the law counts from; of all other kinds it is the day of inspection."""
+
+
+@pytest.mark.parametrize("kind", [kind for kind in words.CERTIFICATE if kind != "other"])
+def test_no_kind_is_taken_without_the_day_the_law_counts_from(agent, home, kind):
+    day = DAY_OF_KIND.get(kind, "inspected")
+    everything = {
+        "outcome": "satisfactory", "rating": "C", "exemption": "consent", "until": "2027-01-01", "appliance_0": "safe",
+        **dict.fromkeys(("inspected", "issued", "registered"), "2026-11-20"),
+    }  # fmt: skip
+    client, url = signed_in(agent), reverse("certificate_add", args=[home.pk])
+    lacking = {name: value for name, value in everything.items() if name != day}
+    refused = client.post(url, {"kind": kind, **lacking, "save": "1"})
+    assert refused.status_code == 200
+    assert refused.context["form"].errors
+    before = home.certificates.count()
+    assert client.post(url, {"kind": kind, **everything, "save": "1"}).status_code == 302
+    assert home.certificates.count() == before + 1
+    assert getattr(home.certificates.latest("pk"), day) == date(2026, 11, 20)
+
+
+def test_a_registration_still_undecided_needs_no_first_day(send, home):
+    send(kind="landlord_registration", applied="2026-11-20", save="1")
+    assert home.certificates.get(kind="landlord_registration").applied == date(2026, 11, 20)
 
 
 def test_the_check_shows_what_it_would_change_and_saves_nothing(send, home):

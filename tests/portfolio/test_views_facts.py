@@ -9,6 +9,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from portfolio import words
 from portfolio.facts import facts_of
 from portfolio.law import model as law
 from portfolio.models import Alarm, Event
@@ -213,6 +214,48 @@ def test_an_act_is_recorded_unless_its_day_is_yet_to_come(client, home, on, take
 def test_an_act_is_of_something_in_this_home(client, home):
     data = {"what": "copy_given", "of": "elsewhere", "party": "tenant", "on": "2026-11-24"}
     assert client.post(reverse("act_add", args=[home.pk]), data).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("typed", "kept"),
+    [("17:30", "17:30"), ("9.05", "09:05"), ("00:00", "00:00"), ("23:59", "23:59"), ("", None)],
+)
+def test_an_act_keeps_the_time_of_day_where_one_is_given(client, home, typed, kept):
+    data = {"what": "aware", "of": "", "party": "tenant", "on": "2026-11-25", "at": typed}
+    assert client.post(reverse("act_add", args=[home.pk]), data).status_code == 302
+    assert law.Act("aware", None, "tenant", date(2026, 11, 25), kept) in unit_of(home).events
+
+
+@pytest.mark.parametrize("typed", ["24:00", "17:60", "5pm", "1730", "-1:00", "17:30:00", "٠٩:٣٠"])
+def test_a_time_that_is_none_is_refused_with_its_cure(client, home, typed):
+    data = {"what": "aware", "on": "2026-11-25", "at": typed}
+    response = client.post(reverse("act_add", args=[home.pk]), data)
+    assert response.status_code == 200
+    assert "hours and minutes from 00:00 to 23:59" in response.content.decode()
+    assert not any(act.what == "aware" for act in unit_of(home).events)
+
+
+@pytest.mark.parametrize("what", words.ACT)
+def test_every_act_can_be_recorded_and_says_what_it_is_about(client, home, what):
+    page = client.get(reverse("act_add", args=[home.pk])).content.decode()
+    assert f"{words.ACT[what]}, {words.ACT_OF[what]}" in unescape(page)
+    client.post(reverse("act_add", args=[home.pk]), {"what": what, "of": "", "party": "", "on": "2026-11-25"})
+    assert law.Act(what, None, None, date(2026, 11, 25)) in unit_of(home).events
+
+
+def test_an_act_is_never_of_a_room(client, home):
+    form = client.get(reverse("act_add", args=[home.pk])).context["form"]
+    offered = {ref for ref, _ in form.fields["of"].choices}
+    assert {"e1", "s1", "boiler"} <= offered
+    assert "hall" not in offered
+
+
+def test_how_people_leave_the_building_is_a_fact_of_it(client, home):
+    assert as_shown(client, home)["building-simultaneous_evacuation"] == "no"
+    save(client, home, building__simultaneous_evacuation="yes")
+    assert facts_of([home.pk])[home.pk][0].simultaneous_evacuation is True
+    save(client, home, building__simultaneous_evacuation="")
+    assert facts_of([home.pk])[home.pk][0].simultaneous_evacuation is None
 
 
 def test_an_open_duty_leads_to_the_act_that_closes_it(client, agent):

@@ -14,7 +14,7 @@ from portfolio.law import model as law
 
 BUILDING_FACTS = (
     "nation", "year_built", "storeys", "top_storey_height_m", "self_contained_units", "purpose_built",
-    "common_parts", "passenger_lift", "lift_used_at_work",
+    "common_parts", "passenger_lift", "lift_used_at_work", "simultaneous_evacuation",
 )  # fmt: skip
 
 

@@ -6,10 +6,10 @@ from ..lawbook import Finding, Topic
 from ..model import SCHEMES, Defect, Reason, State
 from .registry import rule
 
-SCHEME_WORDS = {
-    "bs7671": "electrical", "igem_g11": "gas", "hhsrs": "housing hazard", "fire": "fire",
-    "damp_mould": "damp and mould", "other": "other",
-}  # fmt: skip
+STANDARDS = {"bs7671": "electrical", "igem_g11": "gas", "hhsrs": "housing hazard"}
+"""Schemes whose codes are shown as their published standard has them."""
+OWN_WORDS = {"fire": "A fire defect", "damp_mould": "Damp or mould", "other": "A defect"}
+"""How a defect of the other schemes is spoken of; their classes are plain words."""
 
 
 @rule(dict.fromkeys(SCHEMES, list))
@@ -25,6 +25,10 @@ def open_dangers(home: Home, law: Topic, on: AsOn) -> Finding:
 def open_danger(law: Topic, defect: Defect) -> Reason:
     """The reason for one open defect."""
     title = f" ({defect.title})" if defect.title else ""
-    says = f"A defect coded {defect.code} ({SCHEME_WORDS[defect.scheme]}){title} is open."
+    if defect.scheme in STANDARDS:
+        what = f"A defect coded {defect.code} ({STANDARDS[defect.scheme]})"
+    else:
+        what = f"{OWN_WORDS[defect.scheme]} classed ‘{defect.code}’"
+    says = f"{what}{title} is open."
     cure = "Put it right and have a second competent person confirm it."
     return law.reason("danger", says, cure, of=defect.ref, since=defect.found)

@@ -20,10 +20,12 @@ EVERYTHING: JsonObject = json.loads(Path(__file__).with_name("everything.json").
 SIMPLE: dict[type, SearchStrategy[Any]] = {
     kinds.YesNo: st.booleans(),
     kinds.Day: st.dates(min_value=date(1900, 1, 1), max_value=date(2200, 12, 31)).map(str),
+    kinds.TimeOfDay: st.times().map(lambda at: f"{at:%H:%M}"),
 }
 NASTY: list[Any] = [
     None, True, False, 0, 1, -1, 2.0, 1.5, 10**30, 1e300, "", " ", "x", "x\n", "C1", "ID", "let", "2026-02-30",
     "2026-11-25", "2026-11-25\n", "20261125", "1899-12-31", "2200-12-31", "2201-01-01", "٢٠٢٦-11-25", "\x00", "\ud800",
+    "09:30", "24:00", "9:30", "09:30\n",
     "a" * 101, "a" * 301, [], {}, [None], [[]], {"ref": "x"}, ["2026-11-25"],
 ]  # fmt: skip
 

@@ -238,7 +238,7 @@ def test_every_fault_is_listed_at_once() -> None:
         "/units/0/tenancies/0",
         "/units/0/tenancies/0/granted",
         "/units/0/building",
-        "/units/0/events/3/of",
+        *(f"/units/0/events/{at}/of" for at in range(8, 14)),
     ]
 
 
