@@ -29,7 +29,7 @@ def in_force() -> dict[int, str]:
 def book_with(settings: str) -> Lawbook:
     """The law book as it is read under these settings (a line of `in_force`)."""
     book = load()
-    return with_policy(book, Policy.of(json.loads(settings), book))
+    return with_policy(book, Policy.kept(json.loads(settings), book))
 
 
 def book_of(agency_id: int) -> Lawbook:
@@ -55,7 +55,7 @@ def books_of(unit_ids: Iterable[int]) -> dict[int, Lawbook]:
 
 @lru_cache(maxsize=256)
 def _mark(settings: str) -> str:
-    return Policy.of(json.loads(settings), load()).mark
+    return Policy.kept(json.loads(settings), load()).mark
 
 
 def held(mark: str = "") -> str:

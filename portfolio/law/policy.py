@@ -27,7 +27,8 @@ class Policy:
     alarm_test_months: int | None = None
     """Every alarm tested at least this often, in months."""
     gas_margin_days: int | None = None
-    """A let is barred this many days before the gas check runs out."""
+    """So many days in hand: a let is barred when the gas check's last good day is fewer days than this after the day
+    on which the let begins. With 30, a check good until the 31st lets on the 1st and not on the 2nd."""
     electrical_margin_days: int | None = None
     energy_margin_days: int | None = None
     warnings_that_bar: tuple[str, ...] = ()
@@ -35,27 +36,36 @@ class Policy:
 
     @classmethod
     def of(cls, data: Mapping[str, Any], book: Lawbook) -> Self:
-        """A policy from stored or typed values. Raises `ValueError` naming the field and the cure."""
+        """A policy from typed values. Raises `ValueError` naming the field and the cure.
+
+        Codes come out in the order of their scheme and requirements by id, without those that bar for everybody,
+        so that two policies that ask the same have the same mark.
+        """
         known = {one.name for one in fields(cls)}
-        for name in data.keys() - known:
+        for name in sorted(data.keys() - known):
             raise ValueError(f"{name}: unknown. Use one of: {', '.join(sorted(known))}.")
-        codes = {scheme: tuple(found) for scheme, found in (data.get("also_dangers") or {}).items() if found}
-        for scheme, found in codes.items():
-            _among(f"also_dangers.{scheme}", [scheme], CODES)
-            _among(f"also_dangers.{scheme}", found, CODES[scheme])
         band = data.get("worst_band") or None
         if band is not None:
             _among("worst_band", [band], RATINGS)
-        may_be_raised = [topic.id for topic in book.topics.values() if topic.let == "warn"]
-        raised = tuple(sorted(set(data.get("warnings_that_bar") or ())))
-        _among("warnings_that_bar", raised, may_be_raised)
+        raised = sorted(set(_texts("warnings_that_bar", data.get("warnings_that_bar"))))
+        _among("warnings_that_bar", raised, warnings_of(book))
         return cls(
-            also_dangers={scheme: codes[scheme] for scheme in sorted(codes)},
+            also_dangers=_codes(data.get("also_dangers"), book),
             worst_band=band,
             alarm_test_months=_number(data, "alarm_test_months", MOST_TEST_MONTHS),
             **{name: _number(data, name, MOST_MARGIN_DAYS) for name in MARGINS},
-            warnings_that_bar=raised,
+            warnings_that_bar=tuple(raised),
         )
+
+    @classmethod
+    def kept(cls, data: Mapping[str, Any], book: Lawbook) -> Self:
+        """A policy from stored values, which an older book may have taken.
+
+        What was a warning then and bars by law, or is not asked, now needs no raising and is left out.
+        """
+        warnings = warnings_of(book)
+        raised = [one for one in data.get("warnings_that_bar") or () if one in warnings]
+        return cls.of({**data, "warnings_that_bar": raised}, book)
 
     def as_dict(self) -> dict[str, Any]:
         """The values as JSON would keep them, those that add nothing left out."""
@@ -73,17 +83,52 @@ class Policy:
         return sha256(repr(sorted(held.items())).encode()).hexdigest()[:12] if held else ""
 
 
+def warnings_of(book: Lawbook) -> list[str]:
+    """Ids of the requirements that warn of a let and could be made to stop it."""
+    return [topic.id for topic in book.topics.values() if topic.let == "warn"]
+
+
+def always_dangers(book: Lawbook, scheme: str) -> tuple[str, ...]:
+    """Codes of a scheme that bar in every home whatever the agency's policy says, on any day the book speaks of."""
+    entries = book.topics["house_danger"].values[scheme]
+    found = {code for one in entries if isinstance(one.value, tuple) for code in one.value}
+    return tuple(code for code in CODES[scheme] if code in found)
+
+
+def _codes(said: Any, book: Lawbook) -> dict[str, tuple[str, ...]]:
+    if said is not None and not isinstance(said, Mapping):
+        raise ValueError(
+            f"also_dangers: {said!r} is not a table of codes by scheme, such as {{'bs7671': ['C3']}}."
+        )
+    found: dict[str, tuple[str, ...]] = {}
+    for scheme, listed in sorted((said or {}).items()):
+        where = f"also_dangers.{scheme}"
+        _among(where, [scheme], CODES)
+        codes = _texts(where, listed)
+        _among(where, codes, CODES[scheme])
+        always = always_dangers(book, scheme)
+        if more := tuple(code for code in CODES[scheme] if code in codes and code not in always):
+            found[scheme] = more
+    return found
+
+
+def _texts(where: str, said: Any) -> list[str]:
+    if isinstance(said, str) or not isinstance(said or (), Iterable):
+        raise ValueError(f"{where}: {said!r} is not a list. Write it in brackets, with commas between.")
+    return [str(one) for one in said or ()]
+
+
 def _plain(value: Any) -> Any:
     if isinstance(value, Mapping):
         return {key: list(one) for key, one in value.items()}
     return list(value) if isinstance(value, tuple) else value
 
 
-def _among(where: str, found: Iterable[str], allowed: Iterable[str]) -> None:
+def _among(where: str, found: Iterable[Any], allowed: Iterable[str]) -> None:
     known = list(allowed)
     for one in found:
         if one not in known:
-            raise ValueError(f"{where}: {one!r} is not known. Use one of: {', '.join(known)}.")
+            raise ValueError(f"{where}: {one!r} is not known. Use one of: {', '.join(known) or 'none'}.")
 
 
 def _number(data: Mapping[str, Any], name: str, most: int) -> int | None:
@@ -99,29 +144,26 @@ def with_policy(book: Lawbook, policy: Policy) -> Lawbook:
     """The book as this agency asks it: the law untouched, the house's own requirements made stricter."""
     if not policy.mark:
         return book
-    changed = {name: _tightened(book.topics[name], sets) for name, sets in _sets(book, policy).items()}
+    sets = {name: values for name, values in _sets(book, policy).items() if values}
+    changed = {name: _tightened(book.topics[name], values) for name, values in sets.items()}
     for name in policy.warnings_that_bar:
         changed[name] = replace(changed.get(name, book.topics[name]), raised=True)
     return rebuilt(book, changed, (POLICY, policy.mark))
 
 
 def _sets(book: Lawbook, policy: Policy) -> dict[str, dict[str, Value]]:
-    """What the policy writes into the house's topics."""
-    dangers = book.topics["house_danger"].values
-    return {
-        "house_danger": {
-            scheme: tuple(c for c in CODES[scheme] if c in more or c in _words(dangers[scheme]))
-            for scheme, more in policy.also_dangers.items()
-        },
-        "house_band": {"worst_band": policy.worst_band or "none"},
-        "house_alarm_test": {"months": policy.alarm_test_months or 0},
-        "house_margin": {name: getattr(policy, name) or 0 for name in MARGINS},
+    """What the policy writes into the house's topics; what it does not ask stays as the pack has it."""
+    dangers: dict[str, Value] = {
+        scheme: tuple(code for code in CODES[scheme] if code in more or code in always_dangers(book, scheme))
+        for scheme, more in policy.also_dangers.items()
     }
-
-
-def _words(entries: tuple[Dated, ...]) -> tuple[str, ...]:
-    value = entries[-1].value
-    return value if isinstance(value, tuple) else ()
+    margins = {name: getattr(policy, name) for name in MARGINS}
+    return {
+        "house_danger": dangers,
+        "house_band": {"worst_band": policy.worst_band} if policy.worst_band else {},
+        "house_alarm_test": {"months": policy.alarm_test_months} if policy.alarm_test_months else {},
+        "house_margin": {name: days for name, days in margins.items() if days},
+    }
 
 
 def _tightened(topic: Topic, sets: Mapping[str, Value]) -> Topic:

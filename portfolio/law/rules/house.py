@@ -8,7 +8,7 @@ from ..lawbook import Finding, Topic
 from ..model import RATINGS, Alarm, Reason, State
 from .electrical import is_put_right
 from .registry import RULES, rule
-from .scope import NOT_APPLICABLE, no_list
+from .scope import NOT_APPLICABLE, no_list, undated
 
 _GAS = {"england": "gb_gas_check", "wales": "gb_gas_check", "scotland": "gb_gas_check"}
 _MARGINS = {
@@ -26,7 +26,11 @@ _MARGINS = {
 
 @rule(dict.fromkeys(_MARGINS, int))
 def margin(home: Home, law: Topic, on: AsOn) -> Finding:
-    """No let begins with a paper that runs out within the days the house wants in hand."""
+    """No let begins with fewer days left on a paper than the house wants in hand.
+
+    Barred when the last good day lies fewer than N days after the day asked about; a paper that has run out
+    already is for the requirement itself to bar.
+    """
     days = {name: law.number(name, on) for name in _MARGINS}
     if not any(days.values()):
         return NOT_APPLICABLE
@@ -41,7 +45,7 @@ def margin(home: Home, law: Topic, on: AsOn) -> Finding:
         last = _days_before(found.due, days[name])
         dues.append(last)
         if on.passed(last):
-            says = f"The {words} runs out on {found.due:%-d %B %Y}, sooner than the house policy wants."
+            says = f"The {words} is good until {found.due:%-d %B %Y}; the house policy wants {days[name]} days in hand."
             problems.append(
                 law.reason("lapsed", says, "Renew it first.", found.certificate, day_after(last), value=name)
             )
@@ -61,9 +65,14 @@ def energy_band(home: Home, law: Topic, on: AsOn) -> Finding:
         return NOT_APPLICABLE
     if not home.has_papers:
         return no_list(law, "certificates")
-    latest = home.papers("epc", "registered", on).latest()
+    held = home.papers("epc", "registered", on)
+    latest = held.latest()
+    if held.undated:
+        return law.unknown(
+            *(undated(law, one.ref, "registered", "the energy certificate") for one in held.undated)
+        )
     if not latest:
-        return NOT_APPLICABLE
+        return NOT_APPLICABLE  # whether there must be one is for the law to say
     paper = max(latest, key=lambda one: (one.rating or "Z", one.ref))
     if paper.rating is None:
         return law.unknown(law.unrecorded("rating", "the band on the energy certificate", of=paper.ref))
@@ -83,6 +92,9 @@ def alarm_test(home: Home, law: Topic, on: AsOn) -> Finding:
         return NOT_APPLICABLE
     if home.alarms is None:
         return no_list(law, "alarms")
+    if unrecorded := [alarm for alarm in home.alarms if alarm.tested is None]:
+        words = "the days on which the alarm was tested"
+        return law.unknown(*(law.unrecorded("alarms.tested", words, of=one.ref) for one in unrecorded))
     lasts = [(alarm, _tested_until(alarm, months, on)) for alarm in home.alarms]
     problems = tuple(_untested(law, alarm, last) for alarm, last in lasts if last is None or on.passed(last))
     due = min((last for _, last in lasts if last is not None), default=None)
@@ -90,14 +102,18 @@ def alarm_test(home: Home, law: Topic, on: AsOn) -> Finding:
 
 
 def _tested_until(alarm: Alarm, months: int, on: AsOn) -> date | None:
+    """Last good day after the latest test; None when there has been none yet."""
     days = [day for day in alarm.tested or () if on.reached(day)]
     return add_months(max(days), months) if days else None
 
 
 def _untested(law: Topic, alarm: Alarm, last: date | None) -> Reason:
-    says = "An alarm has not been tested as often as the house policy wants."
-    since = None if last is None else day_after(last)
-    return law.reason("lapsed", says, "Test it and record the day.", alarm.ref, since, value="months")
+    if last is None:
+        says, kind, since = "An alarm has never been tested.", "missing", None
+    else:
+        says = f"An alarm was to be tested again by {last:%-d %B %Y}, as the house policy wants."
+        kind, since = "lapsed", day_after(last)
+    return law.reason(kind, says, "Test it and record the day.", alarm.ref, since, value="months")
 
 
 @rule({"nations": list, "failing_codes": list})

@@ -9,6 +9,7 @@ import pytest
 
 from portfolio.law.loader import load
 from portfolio.law.model import Standing
+from portfolio.law.policy import Policy, with_policy
 
 from .homes import standing
 
@@ -31,6 +32,7 @@ SAYS = {
     "name",
     "source",
     "requirement",
+    "policy",
     "also",
     "building",
     "papers",
@@ -62,9 +64,10 @@ ASKS = {
 def test_case_is_answered_as_worked_out(case: dict[str, Any]) -> None:
     assert case.keys() - {"file"} <= SAYS
     assert case["mark"] in ("T", "I", "memory", "house")
+    book = with_policy(load(), Policy.of(case.get("policy", {}), load()))
     for ask in case.get("asks", []):
         answer = standing(
-            ask["on"], building=case.get("building"), papers=case.get("papers"), **case.get("unit", {})
+            ask["on"], book, building=case.get("building"), papers=case.get("papers"), **case.get("unit", {})
         )
         assert answered(answer, case, ask) == {key: value for key, value in ask.items() if key != "on"}
     for value in case.get("values", []):
