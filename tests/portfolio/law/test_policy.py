@@ -1,6 +1,7 @@
 """A house policy: what may be written into one, that it never loosens the law, and that it answers as itself."""
 
 import random
+import re
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
@@ -71,9 +72,8 @@ WRONG = [
 
 @pytest.mark.parametrize(("data", "says"), WRONG, ids=[says for _, says in WRONG])
 def test_a_wrong_value_is_refused_with_its_field_and_the_cure(data: dict[str, Any], says: str) -> None:
-    with pytest.raises(ValueError) as refused:
+    with pytest.raises(ValueError, match=f"^{re.escape(says)}"):
         Policy.of(FULL | data, BOOK)
-    assert str(refused.value).startswith(says)
 
 
 @pytest.mark.parametrize("name", [*MARGINS, "alarm_test_months"])
@@ -107,12 +107,10 @@ def test_the_mark_stands_for_what_is_asked_and_for_nothing_else() -> None:
     """Pinned: stored standings and clearances carry it."""
     assert Policy.of(C3, BOOK).mark == Policy.of({"also_dangers": {"bs7671": ["FI", "C3", "C3"]}}, BOOK).mark
     assert Policy.of(FULL, BOOK).mark == Policy.of(dict(reversed(FULL.items())), BOOK).mark
-    both = [
-        {"also_dangers": {"hhsrs": ["cat2"], "bs7671": ["C3"]}},
-        {"also_dangers": {"bs7671": ["C3"], "hhsrs": ["cat2"]}},
-    ]
+    one, other = {"hhsrs": ["cat2"], "bs7671": ["C3"]}, {"bs7671": ["C3"], "hhsrs": ["cat2"]}
+    both: list[dict[str, Any]] = [{"also_dangers": one}, {"also_dangers": other}]
     assert len({Policy.of(data, BOOK).mark for data in both}) == 1
-    assert Policy.of({"gas_margin_days": 30}, BOOK).mark == "PINNED"
+    assert Policy.of({"gas_margin_days": 30}, BOOK).mark == "80eb7cd010f9"
 
 
 @pytest.mark.parametrize("name", FULL)
@@ -123,7 +121,7 @@ def test_every_setting_changes_the_mark(name: str) -> None:
 
 def test_a_stored_warning_that_the_law_bars_by_itself_now_is_left_out() -> None:
     held = {"warnings_that_bar": ["eng_eicr", WARNING], "worst_band": "D"}
-    with pytest.raises(ValueError):
+    with pytest.raises(ValueError, match="^warnings_that_bar: 'eng_eicr'"):
         Policy.of(held, BOOK)
     assert Policy.kept(held, BOOK).as_dict() == {"warnings_that_bar": [WARNING], "worst_band": "D"}
     assert Policy.kept({"warnings_that_bar": ["eng_eicr"]}, BOOK).mark == ""
@@ -175,8 +173,9 @@ def test_a_warning_made_to_bar_keeps_its_words_and_source_and_is_house_policy() 
 
 
 def test_a_raised_warning_that_is_met_bars_nothing_and_ends_with_its_paper() -> None:
-    answer = standing(TODAY, asked({"warnings_that_bar": ["eng_eicr"]}, warned_book()),
-                      papers=[{"ref": "e", "kind": "eicr", "inspected": "2022-01-10", "outcome": "satisfactory"}])  # fmt: skip
+    paper = {"ref": "e", "kind": "eicr", "inspected": "2022-01-10", "outcome": "satisfactory"}
+    book = asked({"warnings_that_bar": ["eng_eicr"]}, warned_book())
+    answer = standing(TODAY, book, papers=[paper])
     assert answer.let.clear
     assert answer.let.until == date(2027, 1, 10)
 
@@ -223,11 +222,8 @@ def test_a_failed_report_in_wales_bars_by_house_policy_alone() -> None:
     before = standing_in("wales", date(2024, 2, 29), papers=failed)
     assert "house_failed_report" not in {bar.requirement for bar in before.let.bars}
     for day in (date(2024, 3, 1), date(2024, 3, 2), TODAY):
-        mine = [
-            bar
-            for bar in standing_in("wales", day, papers=failed).let.bars
-            if bar.requirement == "house_failed_report"
-        ]
+        bars = standing_in("wales", day, papers=failed).let.bars
+        mine = [bar for bar in bars if bar.requirement == "house_failed_report"]
         assert [(bar.kind, bar.of, bar.basis) for bar in mine] == [("failed", "e", Basis.HOUSE_POLICY)]
     elsewhere = standing_in("england", papers=failed)
     assert "house_failed_report" not in {bar.requirement for bar in elsewhere.let.bars}
@@ -252,16 +248,13 @@ policies = st.fixed_dictionaries(
 def test_in_whatever_order_it_is_written_a_policy_is_the_same(
     data: dict[str, Any], chance: random.Random
 ) -> None:
-    shuffled = {name: data[name] for name in chance.sample(sorted(data), len(data))}
-    if "warnings_that_bar" in data:
-        shuffled["warnings_that_bar"] = chance.sample(
-            data["warnings_that_bar"], len(data["warnings_that_bar"])
-        )
-    if "also_dangers" in data:
-        chosen = chance.sample(sorted(data["also_dangers"]), len(data["also_dangers"]))
-        shuffled["also_dangers"] = {
-            s: chance.sample(data["also_dangers"][s], len(data["also_dangers"][s])) for s in chosen
-        }
+
+    def mixed(value: Any) -> Any:
+        if isinstance(value, dict):
+            return {key: mixed(value[key]) for key in chance.sample(sorted(value), len(value))}
+        return chance.sample(value, len(value)) if isinstance(value, list) else value
+
+    shuffled = mixed(data)
     one, other = Policy.of(data, BOOK), Policy.of(shuffled, BOOK)
     assert (one, one.mark) == (other, other.mark)
     assert Policy.of(one.as_dict(), BOOK) == one
