@@ -27,6 +27,7 @@ MAY: dict[str, frozenset[str]] = {
             "mark",
             "import",
             "export",
+            "set_policy",
         }  # fmt: skip
     ),
     "landlord": frozenset({"see", "add_certificate", "claim_done", "export"}),

@@ -35,6 +35,8 @@ class Verb(StrEnum):
     CLEARANCE_MARKED = "clearance.marked"
     CLEARANCE_REFUSED = "clearance.refused"
     CLEARANCE_WITHDRAWN = "clearance.withdrawn"
+    POLICY_ASKED = "policy.asked"
+    POLICY_CAME_IN = "policy.came_in"
 
 
 @dataclass(frozen=True, slots=True)

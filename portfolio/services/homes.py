@@ -12,7 +12,9 @@ from django.db import transaction
 from portfolio import words
 from portfolio.clock import Moment
 from portfolio.facts import Facts, building_facts, facts_of, nameable
+from portfolio.house_policy import book_of
 from portfolio.law import model as law
+from portfolio.law.lawbook import Lawbook
 from portfolio.models import Act, Alarm, Appliance, Marketing, Room, Tenancy, Unit
 from portfolio.services.dangers import taken_away
 from portfolio.services.events import Happening, Verb, record
@@ -71,7 +73,7 @@ def home_edit(
     taker.contents([(home, unit)])
     now = facts_of(neighbours if building_changed else [unit_id])
     changed = _changed(before, now[unit_id])
-    gone = _dangers_gone(held, now, moment.day)
+    gone = _dangers_gone(held, now, moment.day, book_of(home.agency_id))
     if gone and not why.strip():
         raise DangerGoes([says for of_home in gone.values() for says in of_home])
     record(_told(unit_id, changed, gone, why), agency_id=home.agency_id, actor=actor, moment=moment)
@@ -79,10 +81,12 @@ def home_edit(
     return changed
 
 
-def _dangers_gone(held: dict[int, Facts], now: dict[int, Facts], day: date) -> dict[int, list[str]]:
+def _dangers_gone(
+    held: dict[int, Facts], now: dict[int, Facts], day: date, book: Lawbook
+) -> dict[int, list[str]]:
     """What is dangerous no more by the facts of each home, its papers and defects being as they were."""
     after = {pk: (building, _with_other_lists(unit, held[pk][1])) for pk, (building, unit) in now.items()}
-    found = {pk: taken_away(held[pk], facts, day) for pk, facts in after.items()}
+    found = {pk: taken_away(held[pk], facts, day, book) for pk, facts in after.items()}
     return {pk: gone for pk, gone in found.items() if gone}
 
 

@@ -18,6 +18,7 @@ from portfolio.exchange.faults import Fault
 from portfolio.exchange.sense import points_nowhere
 from portfolio.exchange.table import UNIT
 from portfolio.facts import Facts, building_facts, facts_of
+from portfolio.house_policy import book_of
 from portfolio.law import model as law
 from portfolio.models import Agency, Building, Unit
 from portfolio.services.dangers import taken_away
@@ -100,17 +101,18 @@ def _dangers_gone(
 ) -> Iterable[tuple[int, str, list[str]]]:
     """Which units of the file take a danger away, whose in words when not their own, and which."""
     places: dict[str, int] = {}
+    book = book_of(agency.pk)
     for index, merge in enumerate(merges):
         places.setdefault(merge.unit.building, index)
         if merge.stored and merge.changes:
             building = _merged(merge.stored[0], merge.building)
-            if gone := taken_away(merge.stored, (building, merge.wanted), day):
+            if gone := taken_away(merge.stored, (building, merge.wanted), day, book):
                 yield index, "", gone
     in_file = {merge.stored_id for merge in merges}
     for held, after in _changed_buildings(portfolio, agency):
         there = Unit.objects.filter(building=held).values_list("pk", flat=True)
         for building, unit in facts_of(pk for pk in there if pk not in in_file).values():
-            if gone := taken_away((building, unit), (after, unit), day):
+            if gone := taken_away((building, unit), (after, unit), day, book):
                 yield places.get(after.ref, 0), f" in its neighbour '{unit.ref}'", gone
 
 
