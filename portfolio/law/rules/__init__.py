@@ -1,6 +1,23 @@
 """One module for each subject. A rule is a pure function of a home, a topic and a day to be asked."""
 
-from . import alarms, damp, danger, electrical, energy, gas, hazards, house, licensing
+from . import (
+    alarms,
+    damp,
+    danger,
+    electrical,
+    energy,
+    energy_first,
+    gas,
+    hazards,
+    house,
+    licensing,
+    paperwork,
+    registration,
+    sale,
+)
 from .registry import RULES, Rule
 
-__all__ = ["RULES", "Rule", "alarms", "damp", "danger", "electrical", "energy", "gas", "hazards", "house", "licensing"]
+__all__ = [
+    "RULES", "Rule", "alarms", "damp", "danger", "electrical", "energy", "energy_first", "gas", "hazards", "house",
+    "licensing", "paperwork", "registration", "sale",
+]  # fmt: skip

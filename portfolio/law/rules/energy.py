@@ -1,4 +1,7 @@
-"""The energy performance certificate and the lowest band that may be let (SI 2012/3118 and SI 2015/962)."""
+"""The energy certificate in England and Wales (SI 2012/3118), and the lowest band that may be let (SI 2015/962).
+
+Scotland and Northern Ireland, where nothing may go on the market without one, are in `energy_first`.
+"""
 
 from datetime import date
 from typing import NamedTuple
@@ -38,13 +41,15 @@ def governing(home: Home, law: Topic, on: AsOn) -> Governing:
     latest = papers.latest()
     if not latest:
         return Governing(None, None, papers.undated)
-    years = law.number("validity_years", on)
-    last = min(_last_good_day(one, years) for one in latest)
+    last = min(_last_good_day(one, law) for one in latest)
     return Governing(max(latest, key=lambda one: (one.rating or "Z", one.ref)), last, papers.undated)
 
 
-def _last_good_day(paper: Certificate, years: int) -> date:
-    anniversary = add_years(paper.registered or date.max, years)
+def _last_good_day(paper: Certificate, law: Topic) -> date:
+    """The anniversary, or a printed day before it; how long it lasts is the law of the day it was registered."""
+    registered = paper.registered or date.max
+    entry = law.entry_on("validity_years", registered) or law.values["validity_years"][0]
+    anniversary = add_years(registered, entry.value if isinstance(entry.value, int) else 0)
     return anniversary if paper.until is None else min(anniversary, paper.until)
 
 

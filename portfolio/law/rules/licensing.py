@@ -1,14 +1,14 @@
-"""Licences for shared and selectively licensed homes in England (Housing Act 2004 Parts 2-3, SI 2018/221)."""
+"""Licences for shared homes in every nation, and for all private lets in designated areas (England and Wales)."""
 
-from datetime import date
 from typing import NamedTuple
 
-from ..dates import AsOn, add_years, day_after
+from ..dates import AsOn
 from ..home import Home
 from ..lawbook import Finding, Topic
-from ..model import Certificate, Reason, State
+from ..model import Reason, State
+from .in_force import Leave, held
 from .registry import rule
-from .scope import NOT_APPLICABLE, THOUGHT_OUTSIDE, no_list, undated, weighed
+from .scope import NOT_APPLICABLE, no_list, weighed
 
 _WORDS = {
     "occupancy.persons": "how many people live or will live in the home",
@@ -59,7 +59,7 @@ def decided(tests: Tests) -> tuple[bool, tuple[str, ...]]:
 
 def needed(home: Home, law: Topic, on: AsOn) -> Need:
     """What the law asks for, held or not. A licence for a shared home takes the place of the other."""
-    if home.unit.landlord == "registered_provider":
+    if home.unit.landlord in law.words("outside_landlords", on):
         return NONE_NEEDED
     tests = [decided(_mandatory(home, law, on)), decided(_additional(home, law, on))]
     if any(yes for yes, _ in tests):
@@ -81,7 +81,7 @@ def _at_least(number: int | None, least: int) -> bool | None:
 
 
 def _mandatory(home: Home, law: Topic, on: AsOn) -> Tests:
-    """Housing Act 2004 s.55(2)(a) with the description in SI 2018/221 art 4 (SI 2006/371 before it)."""
+    """Housing Act 2004 s.55(2)(a): SI 2018/221 art 4 (SI 2006/371 before it); in Wales WSI 2006/1712 art 3."""
     people, storeys = home.unit.occupancy, law.number("min_storeys", on)
     tests: Tests = {
         "occupancy.persons": _at_least(people.persons, law.number("min_persons", on)),
@@ -93,11 +93,14 @@ def _mandatory(home: Home, law: Topic, on: AsOn) -> Tests:
 
 
 def _flat_test(home: Home, law: Topic, on: AsOn) -> Tests:
-    """A flat built as one in a block of three or more flats is outside; a house or a room is not tested."""
-    building = home.building
-    if home.unit.dwelling in ("house", "room") or building.purpose_built is False:
+    """A flat built as one in a block of three or more flats is outside; a house or a room is not tested.
+
+    Nor is any home where the pack holds no such size of block (0), as in Wales.
+    """
+    building, block = home.building, law.number("block_flats", on)
+    if not block or home.unit.dwelling in ("house", "room") or building.purpose_built is False:
         return {}
-    flats = _at_least(building.self_contained_units, law.number("block_flats", on))
+    flats = _at_least(building.self_contained_units, block)
     if flats is False:
         return {}
     tests: Tests = {}
@@ -140,68 +143,83 @@ _NEEDS = (
 )
 
 
-@rule(dict.fromkeys(_NEEDS, int) | {"pending_defence": bool})
+@rule(dict.fromkeys(_NEEDS, int) | {"outside_landlords": list, "pending_defence": bool})
 def licence(home: Home, law: Topic, on: AsOn) -> Finding:
-    """A licence in force where one is needed, or an application made and undecided; ss.61, 72, 85, 95."""
-    if home.unit.landlord == "registered_provider":
-        return THOUGHT_OUTSIDE
+    """A licence in force where one is needed, or an application undecided; Housing Act 2004 ss.61, 72, 85, 95."""
+    if home.unit.landlord in law.words("outside_landlords", on):
+        return _outside(law)
     need = needed(home, law, on)
     if need == NONE_NEEDED:
         return NOT_APPLICABLE
     if not home.has_papers:
         return no_list(law, "certificates")
-    found = _held(home, law, on, "hmo_licence")
+    found = held(home, law, on, _leave(law, on, "hmo_licence"))
     if not need.shared and not need.shared_doubts and found.state is not State.MET:
-        found = _held(home, law, on, "selective_licence")
+        found = held(home, law, on, _leave(law, on, "selective_licence"))
+    return _judged(home, law, need, found)
+
+
+_SHARED_NEEDS = ("min_persons", "min_households", "resident_min_households", "max_years")
+
+
+@rule(dict.fromkeys(_SHARED_NEEDS, int) | {"outside_landlords": list})
+def shared_home(home: Home, law: Topic, on: AsOn) -> Finding:
+    """A licence for three people of three families or households; one asked for again in time goes on.
+
+    Housing (Scotland) Act 2006 ss.124-126 and 135; Houses in Multiple Occupation Act (NI) 2016 ss.1, 7, 20 and 21.
+    """
+    if home.unit.landlord in law.words("outside_landlords", on):
+        return _outside(law)
+    yes, doubts = decided(_sharing(home, law, on))
+    doubts = tuple(dict.fromkeys((*_uncounted(home), *doubts)))
+    if not yes and not doubts:
+        return NOT_APPLICABLE
+    if not home.has_papers:
+        return no_list(law, "certificates")
+    return _judged(
+        home, law, Need(yes, doubts, False, ()), held(home, law, on, _leave(law, on, "hmo_licence"))
+    )
+
+
+def _sharing(home: Home, law: Topic, on: AsOn) -> Tests:
+    """A house or a flat counts as it stands; a room, or what may be one, where kitchen, bath or toilet is shared.
+
+    Where the landlord lives there more households may (Scotland: the owner's own and two others).
+    """
+    people, unit = home.unit.occupancy, home.unit
+    name = "resident_min_households" if unit.landlord == "resident" else "min_households"
+    tests: Tests = {
+        "occupancy.persons": _at_least(people.persons, law.number("min_persons", on)),
+        "occupancy.households": _at_least(people.households, law.number(name, on)),
+    }
+    if unit.dwelling == "room":
+        tests["occupancy.shares_amenities"] = people.shares_amenities
+    elif unit.dwelling is None and not people.shares_amenities:
+        tests["dwelling"] = None
+    return tests
+
+
+def _outside(law: Topic) -> Finding:
+    return Finding(State.NOT_APPLICABLE, basis=law.values["outside_landlords"][-1].basis)
+
+
+def _leave(law: Topic, on: AsOn, kind: str) -> Leave:
+    words = _KIND_WORDS[kind]
+    defence = "pending_defence" in law.values and law.at("pending_defence", on) is True
+    return Leave(
+        kind, words, "not_licensed", f"The home needs a {words} and none is in force or applied for.",
+        "Apply to the council for the licence.", law.number("max_years", on),
+        defence=defence, continues=not defence,
+    )  # fmt: skip
+
+
+def _judged(home: Home, law: Topic, need: Need, found: Finding) -> Finding:
+    """What the papers show, made unknown by facts without which nobody can say whether a licence is needed."""
     if need.shared and home.unit.landlord is None:
         return weighed(found, explained(law, ("landlord",)))
     if found.state is State.MET:
         return weighed(found, explained(law, need.first_doubts))
     return law.unknown(*explained(law, need.doubts)) if need.doubts else found
-
-
-def _held(home: Home, law: Topic, on: AsOn, kind: str) -> Finding:
-    """In force to its printed day; one whose last day nobody recorded may be over any day, up to the longest."""
-    papers = home.papers(kind, "issued", on)
-    years, words = law.number("max_years", on), _KIND_WORDS[kind]
-    lasts = sorted((_last_good_day(p, day, years), p.ref, p.until is None) for day, p in papers.counted)
-    in_force = [(last, ref) for last, ref, endless in lasts if not endless and not on.passed(last)]
-    if in_force:
-        return Finding(State.MET, *in_force[-1])
-    pending = _pending(home, on, kind)
-    if pending is not None:
-        says = f"The {words} is applied for and not decided; until then there is a defence, not a licence."
-        cure = "Press the council for its decision and record the licence."
-        warning = law.reason("pending", says, cure, pending.ref, value="pending_defence")
-        return Finding(State.MET, None, pending.ref, warnings=(warning,), basis=warning.basis)
-    unplaced = [p for p in papers.undated if p.applied is None and not (p.until and on.passed(p.until))]
-    unsure = [undated(law, p.ref, "issued", f"the {words}") for p in unplaced]
-    unsure += [
-        law.unrecorded("until", f"the last day printed on the {words}", of=ref)
-        for last, ref, endless in lasts if endless and not on.passed(last)
-    ]  # fmt: skip
-    if unsure:
-        return law.unknown(*unsure)
-    last, ref = lasts[-1][:2] if lasts else (None, None)
-    since = day_after(last) if last else None
-    says = f"The home needs a {words} and none is in force or applied for."
-    bar = law.reason("not_licensed", says, "Apply to the council for the licence.", ref, since)
-    return Finding(State.NOT_MET, last, ref, (bar,))
-
-
-def _last_good_day(paper: Certificate, issued: date, years: int) -> date:
-    longest = add_years(issued, years)
-    return longest if paper.until is None else min(longest, paper.until)
-
-
-def _pending(home: Home, on: AsOn, kind: str) -> Certificate | None:
-    """The newest application made by the day, unless a licence issued since shows that it was decided."""
-    made = home.papers(kind, "applied", on).counted
-    if not made:
-        return None
-    applied, paper = made[-1]
-    issued = home.papers(kind, "issued", on).counted
-    return None if issued and issued[-1][0] >= applied else paper
 
 
 def explained(law: Topic, doubts: tuple[str, ...]) -> tuple[Reason, ...]:
