@@ -29,6 +29,41 @@ def landlord_doubt(home: Home, law: Topic) -> tuple[Reason, ...]:
     return (law.unrecorded("landlord", "what kind of landlord lets the home"),)
 
 
+def all_of(*tests: bool | None) -> bool | None:
+    """One false settles it; else one that nobody recorded leaves it open."""
+    return False if False in tests else None if None in tests else True
+
+
+def any_of(*tests: bool | None) -> bool | None:
+    """One true settles it; else one that nobody recorded leaves it open."""
+    return True if True in tests else None if None in tests else False
+
+
+def is_shared(home: Home) -> bool | None:
+    """A house in multiple occupation: three people of two households who share; None where it turns on an unknown."""
+    people = home.unit.occupancy
+    return all_of(
+        None if people.persons is None else people.persons >= 3,
+        None if people.households is None else people.households >= 2,
+        people.shares_amenities,
+    )
+
+
+def sharing_doubts(home: Home, law: Topic) -> tuple[Reason, ...]:
+    """The facts for want of which `is_shared` cannot be told."""
+    people = home.unit.occupancy
+    facts = (
+        (people.persons, "occupancy.persons", "how many people live or will live in the home"),
+        (people.households, "occupancy.households", "how many households they make up"),
+        (
+            people.shares_amenities,
+            "occupancy.shares_amenities",
+            "whether they share a kitchen, bathroom or toilet",
+        ),
+    )
+    return tuple(law.unrecorded(name, words) for value, name, words in facts if value is None)
+
+
 def is_settled(finding: Finding) -> bool:
     """A requirement that is met or does not apply."""
     return finding.state in (State.MET, State.NOT_APPLICABLE)
