@@ -21,7 +21,7 @@ from portfolio.documents import store
 from portfolio.documents.proof import Accepted
 from portfolio.law import model as law
 from portfolio.models import Agency, Unit, User
-from portfolio.services import sheet_import
+from portfolio.services import policies, sheet_import
 from portfolio.services.certificates import document_attach
 from tests.factories import at, make_agency, make_home, make_landlord, make_user
 
@@ -46,9 +46,14 @@ LISTS: dict[str, tuple[dict[str, Any], str]] = {
     "homes_download": ({"form": "csv"}, "export"),
     "sheet_import_list": ({}, "import"),
     "sheet_template": ({"form": "csv"}, "import"),
+    "policy": ({}, "see"),
+    "policy_change": ({}, "set_policy"),
 }
 """Addresses of no one thing, with what a role must be allowed."""
-LISTED = {"homes": b"Secret flat", "homes_download": b"Secret flat", "sheet_import_list": b"secret-list.csv"}
+LISTED = {
+    "homes": b"Secret flat", "homes_download": b"Secret flat", "sheet_import_list": b"secret-list.csv",
+    "policy": b"D or better",
+}  # fmt: skip
 """What a list shows to those whose it is."""
 OBJECTS: dict[str, tuple[str, str]] = {
     "home": ("home", "see"),
@@ -126,6 +131,7 @@ def held(settings: Any, tmp_path: Any) -> Held:
         moment=moment,
     )
     sheet_import.read_in(sheet.pk, moment=moment)
+    policies.policy_ask(agency, {"worst_band": "D"}, why="The secret reason.", actor=keeper, moment=moment)
     pks = {
         "home": home.pk,
         "certificate": certificate.pk,

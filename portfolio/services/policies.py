@@ -22,7 +22,8 @@ from portfolio.services.write import locked_units
 
 ATTEMPTS = 5
 CHANGED_MEANWHILE = (
-    "Somebody has asked for another house policy since you opened this page. Look at it first."
+    "Somebody has asked for another house policy since you opened this page. Look at it on the page of the policy, "
+    "then start from there."
 )
 
 
@@ -52,7 +53,9 @@ def policy_ask(
     if after == before:
         raise ValidationError("This is what the house policy asks already. Change something, or leave it.")
     row = HousePolicy(agency=agency, settings=after, why=why.strip(), asked_at=moment.at, asked_by=actor)
-    row.full_clean(exclude=["settings", "asked_by", "in_force_at"])  # settings may be empty: a policy that asks nothing
+    row.full_clean(
+        exclude=["settings", "asked_by", "in_force_at"]
+    )  # settings may be empty: a policy that asks nothing
     row.save()
     _record_asked(row, newest, differences(before, after, book, moment.day), moment)
     return row

@@ -17,7 +17,7 @@ from pytest_django.live_server_helper import LiveServer
 from portfolio import gate
 from portfolio.law import model as law
 from portfolio.models import Unit, User
-from portfolio.services import sheet_import
+from portfolio.services import policies, sheet_import
 from tests.factories import CLEAR_FLAT, at, make_agency, make_home, make_user, without
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -64,6 +64,9 @@ def town() -> Town:
         moment=at(),
     )
     sheet_import.read_in(sheet.pk, moment=at())
+    policy = policies.policy_ask(agency, {"gas_margin_days": 30}, why="Asked.", actor=agent, moment=at())
+    policies.policy_apply(policy.pk, moment=at())
+    policies.policy_ask(agency, {"gas_margin_days": 60}, why="Asked.", actor=agent, moment=at())
     return Town(
         agent=agent,
         inspector=make_user(agency, "inspector"),
@@ -125,6 +128,14 @@ def faulty(page: Page, site: str, town: Town) -> None:
     page.get_by_role("alert").wait_for()
 
 
+def policy_checked(page: Page, site: str, town: Town) -> None:
+    at_url("policy_change")(page, site, town)
+    page.get_by_label("Worst energy band").select_option("B")
+    page.get_by_label("Why is it changed?").fill("The insurer asks for it.")
+    page.get_by_role("button", name="Check").click()
+    page.get_by_role("button", name="Save").wait_for()
+
+
 PAGES: dict[str, Visit] = {
     "homes": at_url("homes"),
     "homes, narrowed, on another day": at_url("homes", query="?on=2027-05-21&answer=not-let&sort=-let"),
@@ -149,6 +160,9 @@ PAGES: dict[str, Visit] = {
     "refused": refused,
     "imports": at_url("sheet_import_list"),
     "an import": of_the_sheet,
+    "house policy": at_url("policy"),
+    "house policy, to be changed": at_url("policy_change"),
+    "house policy, checked": policy_checked,
     "own log-in": at_url("mfa_index"),
     "password": at_url("account_change_password"),
     "absent": absent,
