@@ -4,7 +4,18 @@ from django.conf import settings
 from django.urls import include, path, re_path
 from django.views.generic import RedirectView
 
-from portfolio.views import certificates, clearances, documents, facts, health, home, homes, policy, sheets
+from portfolio.views import (
+    certificates,
+    clearances,
+    documents,
+    facts,
+    health,
+    home,
+    homes,
+    law,
+    policy,
+    sheets,
+)
 
 urlpatterns = [
     path("", homes.homes, name="homes"),
@@ -31,6 +42,8 @@ urlpatterns = [
     re_path(r"^import/(?P<pk>\d+)/faults\.(?P<form>csv|xlsx)$", sheets.sheet_faults, name="sheet_faults"),
     path("policy/", policy.policy, name="policy"),
     path("policy/change/", policy.policy_change, name="policy_change"),
+    path("law/", law.law, name="law"),
+    path("law/<slug:slug>/", law.law_nation, name="law_nation"),
     path("", include("inspections.urls")),
     # The agency makes and changes log-ins, so nobody changes the address of their own.
     path("account/email/", RedirectView.as_view(pattern_name="mfa_index"), name="own_email"),

@@ -32,7 +32,7 @@ ANYBODY = {
     "healthz", "account_login", "account_logout", "account_signup", "account_inactive", "account_confirm_email",
     "account_confirm_login_code", "account_email_verification_sent", "account_reset_password",
     "account_reset_password_done", "account_reset_password_from_key", "account_reset_password_from_key_done",
-    "mfa_authenticate",
+    "mfa_authenticate", "law", "law_nation",
 }  # fmt: skip
 """Shown without a log-in; none of them names anything that is held."""
 OWN_LOG_IN = {
@@ -288,6 +288,7 @@ def test_pages_for_anybody_show_nothing_that_is_held(held, name):
     kwargs = {
         "account_confirm_email": {"key": "x"},
         "account_reset_password_from_key": {"uidb36": "1", "key": "x-y"},
+        "law_nation": {"slug": "england"},
     }
     response = Client().get(reverse(name, kwargs=kwargs.get(name, {})))
     assert response.status_code in (200, 302)

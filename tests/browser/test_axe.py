@@ -136,6 +136,10 @@ def policy_checked(page: Page, site: str, town: Town) -> None:
     page.get_by_role("button", name="Save").wait_for()
 
 
+def law_of_a_nation(page: Page, site: str, town: Town) -> None:
+    page.goto(site + reverse("law_nation", args=["england"]) + "?on=2026-10-05")
+
+
 PAGES: dict[str, Visit] = {
     "homes": at_url("homes"),
     "homes, narrowed, on another day": at_url("homes", query="?on=2027-05-21&answer=not-let&sort=-let"),
@@ -163,6 +167,8 @@ PAGES: dict[str, Visit] = {
     "house policy": at_url("policy"),
     "house policy, to be changed": at_url("policy_change"),
     "house policy, checked": policy_checked,
+    "law": at_url("law"),
+    "law of a nation": law_of_a_nation,
     "own log-in": at_url("mfa_index"),
     "password": at_url("account_change_password"),
     "absent": absent,
