@@ -153,8 +153,8 @@ def _owed(home: Home, law: Topic, on: AsOn, purpose: str) -> list[Duty]:
 
 
 _BAND_NEEDS = {
-    "barred_ratings": list, "letting_kinds": list, "outside_landlords": list, "exemption_years": int,
-    "new_landlord_months": int, "continuing_from": date,
+    "barred_ratings": list, "letting_kinds": list, "letting_kinds_wales": list, "outside_landlords": list,
+    "exemption_years": int, "new_landlord_months": int, "continuing_from": date,
 }  # fmt: skip
 
 
@@ -165,7 +165,8 @@ def minimum_band(home: Home, law: Topic, on: AsOn) -> Finding:
     The band is read off the certificate in force. With none in force this rule is silent and `ew_epc` speaks.
     """
     letting, landlord = home.unit.letting.kind, home.unit.landlord
-    if letting is not None and letting not in law.words("letting_kinds", on):
+    kinds = "letting_kinds_wales" if home.building.nation == "wales" else "letting_kinds"
+    if letting is not None and letting not in law.words(kinds, on):
         return THOUGHT_OUTSIDE
     if landlord is not None and landlord in law.words("outside_landlords", on):
         return THOUGHT_OUTSIDE
