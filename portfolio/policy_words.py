@@ -12,7 +12,7 @@ from portfolio.law.policy import always_dangers, warnings_of
 
 STANDARDS = ("bs7671", "igem_g11")
 """Schemes whose codes go by their letters."""
-IN_DATE = "That it is in date on the day the letting begins."
+IN_DATE = "To be in date on the day the letting begins."
 PAPERS = {
     "gas_margin_days": "gas check",
     "electrical_margin_days": "electrical report",
@@ -35,15 +35,15 @@ class Option:
 def options(book: Lawbook, day: date) -> list[Option]:
     """Everything that can be asked, in the order in which pages show it."""
     open_codes = [
-        Option(f"also_dangers.{scheme}", f"Open defects that bar too: {words.SCHEME[scheme]}", _always(book, scheme))
+        Option(f"also_dangers.{scheme}", f"Open defects that also bar: {words.SCHEME[scheme]}", _always(book, scheme))
         for scheme in SCHEMES if codes_to_add(book, scheme)
     ]  # fmt: skip
     return [
         *(Option(name, f"Days in hand: {paper}", IN_DATE) for name, paper in PAPERS.items()),
         Option("worst_band", "Worst energy band that is let", _band(book, day)),
-        Option("alarm_test_months", "Every alarm tested at least every", "No time between tests."),
+        Option("alarm_test_months", "Longest time between tests of an alarm", "No time is set."),
         *open_codes,
-        Option("warnings_that_bar", "Warnings that stop a letting", "They warn, and the home can be let."),
+        Option("warnings_that_bar", "Warnings that stop a letting", "A warning only: the home can be let."),
     ]
 
 
@@ -98,8 +98,10 @@ def _title(book: Lawbook, name: str) -> str:
 
 def _always(book: Lawbook, scheme: str) -> str:
     short = scheme in STANDARDS
-    codes = [code if short else words.CODE[code] for code in always_dangers(book, scheme)]
-    return f"{_listed(codes)} {'bars' if len(codes) == 1 else 'bar'} both letting and sale."
+    *most, last = [code if short else f"‘{words.CODE[code]}’" for code in always_dangers(book, scheme)]
+    if not most:
+        return f"{last} bars both letting and sale."
+    return f"{', '.join(most)} and {last} bar both letting and sale."
 
 
 def _band(book: Lawbook, day: date) -> str:

@@ -51,9 +51,9 @@ class PolicyForm(forms.Form):
 
 
 def _field(option: Option, book: Lawbook) -> forms.Field:
-    says = f"Asked of every home: {option.anyhow[:1].lower()}{option.anyhow[1:]}"
+    says = f"Asked of every home: {option.anyhow}"
     if option.name in MARGINS:
-        return _number(f"{option.label}, days", says, MOST_MARGIN_DAYS)
+        return _number(option.label, says, MOST_MARGIN_DAYS)
     if option.name == "alarm_test_months":
         return _number(f"{option.label}, months", says, MOST_TEST_MONTHS)
     if option.name == "worst_band":

@@ -78,7 +78,7 @@ def test_without_a_policy_the_page_says_so_and_what_every_home_is_asked(agent):
     assert "No policy is in force" in said
     assert "No house policy has been asked for yet." in said
     assert "In England and Wales E or better, unless an exemption is registered." in said
-    assert "C1; C2; FI bar both letting and sale." in said
+    assert "C1, C2 and FI bar both letting and sale." in said
 
 
 def test_the_page_says_what_is_in_force_since_when_by_whom_and_why(agent):
