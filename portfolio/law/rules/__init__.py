@@ -2,6 +2,7 @@
 
 from . import (
     alarms,
+    alarms_interlinked,
     damp,
     danger,
     electrical,
@@ -18,6 +19,6 @@ from . import (
 from .registry import RULES, Rule
 
 __all__ = [
-    "RULES", "Rule", "alarms", "damp", "danger", "electrical", "energy", "energy_first", "gas", "hazards", "house",
-    "licensing", "paperwork", "registration", "sale",
+    "RULES", "Rule", "alarms", "alarms_interlinked", "damp", "danger", "electrical", "energy", "energy_first", "gas",
+    "hazards", "house", "licensing", "paperwork", "registration", "sale",
 ]  # fmt: skip

@@ -1,31 +1,32 @@
-"""Smoke and carbon monoxide alarms in rented homes in England (SI 2015/1693 as amended by SI 2022/707)."""
+"""Smoke and carbon monoxide alarms storey by storey: England and Wales; and the tests that tenancies begin with.
 
-from collections.abc import Iterable
+England: SI 2015/1693 as amended by SI 2022/707. Wales: WSI 2022/6 reg 5.
+"""
+
 from datetime import date
-from typing import NamedTuple
 
-from ..dates import AsOn, day_after
+from ..dates import AsOn, days_starting_with
 from ..home import Home
 from ..lawbook import Finding, Topic
-from ..model import Alarm, Appliance, Reason, Room, State
+from ..model import Act, Duty, Reason, Room
+from .alarm_places import Asked, Places, by_burners, covered, judged, no_level, no_use, places_of, worn_out
 from .duties import duty, reported
 from .licensing import explained, needed
 from .registry import rule
-from .scope import NOT_APPLICABLE, is_settled, landlord_doubt, letting_doubt, no_list, weighed
+from .scope import (
+    NOT_APPLICABLE,
+    THOUGHT_OUTSIDE,
+    is_long_letting,
+    is_settled,
+    landlord_doubt,
+    letting_doubt,
+    no_list,
+    weighed,
+)
 
 _NEEDS = {"living_uses": list, "co_appliances": list, "social_from": date, "outside_lettings": list}
 _READS = ("eng_hmo_licence",)
-
-
-class Places(NamedTuple):
-    """The rooms of a home by ref, and its alarms."""
-
-    rooms: dict[str, Room]
-    alarms: tuple[Alarm, ...]
-
-    def level(self, alarm: Alarm) -> int | None:
-        room = self.rooms.get(alarm.room or "")
-        return room.level if room else None
+_KINDS = ("smoke", "co")
 
 
 @rule(_NEEDS, reads=_READS)
@@ -54,130 +55,158 @@ def _is_outside(home: Home, law: Topic, on: AsOn) -> bool:
 
 
 def _fitted(home: Home, law: Topic, on: AsOn) -> Finding:
-    if home.rooms is None or home.alarms is None:
+    places = places_of(home)
+    if places is None:
         return no_list(law, "rooms" if home.rooms is None else "alarms")
-    places = Places({room.ref: room for room in home.rooms}, home.alarms)
-    problems = _smoke(law, on, places)
-    if home.appliances is None:
-        problems.append(law.unrecorded("appliances", "the list of appliances, even if it is empty"))
-    for appliance in home.appliances or ():
-        problems += _co(law, on, places, appliance)
-    problems = list(dict.fromkeys(problems))
-    state = State.UNKNOWN if problems else State.MET
-    if any(r.kind != "unknown" for r in problems):
-        state = State.NOT_MET
-    return Finding(state, problems=tuple(problems), warnings=_worn_out(law, on, home.alarms))
-
-
-def _smoke(law: Topic, on: AsOn, places: Places) -> list[Reason]:
-    """Storey by storey. A room whose use or storey is not recorded may be one that asks for an alarm."""
     uses = law.words("living_uses", on)
-    lived_in = [room for room in places.rooms.values() if room.use in uses]
-    if not lived_in:
+    problems = _smoke(law, places, uses, Asked(("smoke",), "")) + by_burners(home, law, on, places, uses)
+    return judged(problems, worn_out(law, on, places.alarms, _KINDS))
+
+
+def _smoke(law: Topic, places: Places, uses: tuple[str, ...] | None, asked: Asked) -> list[Reason]:
+    """Storey by storey, counting rooms of these uses or, with none named, every room.
+
+    A room whose use or storey is not recorded may be one that asks for an alarm.
+    """
+    rooms = places.rooms.values()
+    counted = [room for room in rooms if uses is None or room.use in uses]
+    if not counted:
         return [law.unrecorded("rooms", "the rooms that are lived in")]
-    levels = {room.level for room in lived_in}
-    problems = [_no_level(law, room) for room in lived_in if room.level is None]
+    levels = {room.level for room in counted}
+    problems = [no_level(law, room) for room in counted if room.level is None]
     for level in sorted(level for level in levels if level is not None):
-        there = (a for a in places.alarms if places.level(a) in (level, None))
-        says = f"There is no working smoke alarm on storey {level}."
-        problems += _covered(law, places, there, "smoke", says, None)
-    for room in places.rooms.values():
+        there = (alarm for alarm in places.alarms if places.level(alarm) in (level, None))
+        wanted = asked._replace(says=f"There is no working smoke alarm on storey {level}{asked.says}.")
+        problems += covered(law, places, there, wanted, None, storey=True)
+    for room in rooms if uses is not None else ():
         if room.use is None and (room.level is None or room.level not in levels):
-            there = (a for a in places.alarms if room.level is not None and places.level(a) == room.level)
-            if not any(a.kind == "smoke" and a.working for a in there):
-                problems.append(_no_use(law, room))
+            problems += _perhaps_lived_in(law, places, room)
     return problems
 
 
-def _no_use(law: Topic, room: Room) -> Reason:
-    return law.unrecorded("rooms.use", "what the room is used for", of=room.ref)
+def _perhaps_lived_in(law: Topic, places: Places, room: Room) -> list[Reason]:
+    there = (a for a in places.alarms if room.level is not None and places.level(a) == room.level)
+    return [] if any(a.kind == "smoke" and a.working for a in there) else [no_use(law, room)]
 
 
-def _no_level(law: Topic, room: Room) -> Reason:
-    return law.unrecorded("rooms.level", "which storey the room is on", of=room.ref)
+_WELSH_NEEDS = {
+    "landlords": list, "long_letting_years": int, "smoke_powers": list, "co_appliances": list,
+    "smoke_running_from": date,
+}  # fmt: skip
 
 
-def _co(law: Topic, on: AsOn, places: Places, appliance: Appliance) -> list[Reason]:
-    """The alarm one appliance asks for, whoever owns it."""
-    if appliance.installed is not None and not on.reached(appliance.installed):
-        return []
-    if appliance.kind is not None and appliance.kind not in law.words("co_appliances", on):
-        return []
-    room = places.rooms.get(appliance.room or "")
-    if room is None:
-        return [law.unrecorded("appliances.room", "which room the appliance is in", of=appliance.ref)]
-    if room.use is not None and room.use not in law.words("living_uses", on):
-        return []
-    there = (a for a in places.alarms if a.room in (room.ref, None))
-    says = "There is no working carbon monoxide alarm in a room with a boiler, stove or fire."
-    problems = _covered(law, places, there, "co", says, room.ref)
-    if problems and room.use is None:
-        return [_no_use(law, room)]
-    if problems and appliance.kind is None:
-        return [law.unrecorded("appliances.kind", "what kind of appliance this is", of=appliance.ref)]
-    return problems
+@rule(_WELSH_NEEDS)
+def each_storey(home: Home, law: Topic, on: AsOn) -> Finding:
+    """A smoke alarm on the mains, linked to the others there, on each storey; CO by each burner; WSI 2022/6 reg 5."""
+    landlord = home.unit.landlord
+    if landlord is not None and landlord not in law.words("landlords", on):
+        return THOUGHT_OUTSIDE
+    if is_long_letting(home, law.number("long_letting_years", on)):
+        return NOT_APPLICABLE
+    places = places_of(home)
+    doubts = landlord_doubt(home, law) + letting_doubt(home, law)
+    if places is None:
+        return weighed(no_list(law, "rooms" if home.rooms is None else "alarms"), doubts)
+    powers = law.words("smoke_powers", on)
+    wired = sum(a.kind in ("smoke", None) and (a.power is None or a.power in powers) for a in places.alarms)
+    asked = Asked(("smoke",), " that runs on the mains and is linked to the others", powers, linked=wired > 1)
+    burners = by_burners(home, law, on, places)
+    found = judged(_smoke(law, places, None, asked) + burners, worn_out(law, on, places.alarms, _KINDS))
+    if found.problems and has_time(home, law, on, "smoke_running_from"):
+        sure = tuple(one for one in dict.fromkeys(burners) if one.kind != "unknown")
+        found = found._replace(continuing=False, warnings=found.warnings + sure)
+    return weighed(found, doubts)
 
 
-def _covered(
-    law: Topic, places: Places, there: Iterable[Alarm], kind: str, says: str, room: str | None
-) -> list[Reason]:
-    """Nothing if a working alarm is there for certain; else what is not recorded; else what is missing."""
-    unknowns = []
-    for alarm in there:
-        if alarm.kind not in (kind, None) or alarm.working is False:
-            continue
-        gaps = _gaps(law, places, alarm, kind)
-        if not gaps:
-            return []
-        unknowns += gaps
-    cure = "Fit one, see that it works and record it."
-    return unknowns or [law.reason("missing", says, cure, of=room)]
+def has_time(home: Home, law: Topic, on: AsOn, value: str) -> bool:
+    """Is the home let by contracts alone that are older than the law and have until a later day to be put right?"""
+    if on.reached(law.day(value, on)):
+        return False
+    granted = [one.granted or one.starts for one in home.running(on)]
+    return bool(granted) and all(day is not None and day < law.begins for day in granted)
 
 
-def _gaps(law: Topic, places: Places, alarm: Alarm, kind: str) -> list[Reason]:
-    """What is not recorded about an alarm that might be the one asked for."""
-    gaps = []
-    if alarm.kind is None:
-        gaps.append(law.unrecorded("alarms.kind", "what kind of alarm this is", of=alarm.ref))
-    if alarm.room is None:
-        gaps.append(law.unrecorded("alarms.room", "which room the alarm is in", of=alarm.ref))
-    elif kind == "smoke" and places.level(alarm) is None:
-        gaps.append(law.unrecorded("rooms.level", "which storey the room is on", of=alarm.room))
-    if alarm.working is None:
-        gaps.append(law.unrecorded("alarms.working", "whether the alarm works", of=alarm.ref))
-    return gaps
-
-
-def _worn_out(law: Topic, on: AsOn, alarms: Iterable[Alarm]) -> tuple[Reason, ...]:
-    """Past the maker's date an alarm still counts, but it is time to say so."""
-    says = "An alarm is past its replace-by date."
-    return tuple(
-        law.reason("lapsed", says, "Replace it.", a.ref, day_after(a.replace_by))
-        for a in alarms if a.kind != "heat" and a.replace_by is not None and on.passed(a.replace_by)
-    )  # fmt: skip
-
-
-@rule(_NEEDS | {"start_test": bool}, duties=("test_on_start",), reads=_READS)
+@rule(
+    _NEEDS | {"start_test": bool, "tested_kinds": list, "remedial_days": int},
+    duties=("test_on_start", "remedial_notice"), reads=_READS,
+)  # fmt: skip
 def test_duties(home: Home, law: Topic, on: AsOn) -> Finding:
-    """Every smoke and CO alarm is checked on the day a new tenancy begins; reg 4(1)(b)."""
-    if not home.unit.tenancies or _is_outside(home, law, on):
+    """Every alarm checked on the day a new tenancy begins, reg 4(1)(b); a council's notice obeyed, reg 6(1)."""
+    notices = _notices(home, on)
+    if not (home.unit.tenancies or notices) or _is_outside(home, law, on):
         return Finding()
     need = needed(home, law.shelf["eng_hmo_licence"], on)
     if need.shared or need.selective:
         return Finding()
-    since = law.begins
-    if home.unit.landlord == "registered_provider":
-        since = law.day("social_from", on)
+    since = law.day("social_from", on) if home.unit.landlord == "registered_provider" else law.begins
+    owed = start_tests(home, law, on, since) + [_remedy(home, law, on, one) for one in notices]
+    return told(home, law, on, owed)
+
+
+def start_tests(home: Home, law: Topic, on: AsOn, since: date) -> list[Duty]:
+    """One for each tenancy, running or coming, that began since a day or whose start is not recorded."""
     found = []
     for tenancy in home.tenancies(on):
-        if tenancy.starts is None or tenancy.starts >= since:
-            starts = tenancy.starts
-            done = starts is not None and on.reached(starts) and _all_tested(home, starts)
+        starts = tenancy.starts
+        if starts is None or starts >= since:
+            done = starts is not None and on.reached(starts) and starts in _days_all_tested(home, law, on)
             found.append(duty(law, "test_on_start", starts, done, on, value="start_test", of=tenancy.ref))
-    return reported(law, found)
+    return found
 
 
-def _all_tested(home: Home, day: date) -> bool:
-    """No alarm list, or none that has to be tested, proves nothing."""
-    tested = [a.tested for a in home.unit.alarms or () if a.kind in ("smoke", "co", None)]
-    return bool(tested) and all(days is not None and day in days for days in tested)
+def told(home: Home, law: Topic, on: AsOn, owed: list[Duty]) -> Finding:
+    """The duties. A test that was late is warned of until all alarms have been tested since; it stays late."""
+    found = reported(law, owed)
+    if not found.warnings:
+        return found
+    tested = _all_tested_by(home, law, on)
+    still = [one for one in owed if not _is_overtaken(law, one, tested)]
+    return found._replace(warnings=reported(law, still).warnings)
+
+
+def _is_overtaken(law: Topic, one: Duty, tested: date | None) -> bool:
+    if one.id != f"{law.id}.test_on_start" or one.due is None:
+        return False
+    return tested is not None and tested > one.due
+
+
+def _test_days(home: Home, law: Topic, on: AsOn) -> list[set[date]]:
+    """Days by which each alarm that has to be tested was; no list of alarms, or none of those kinds, proves nothing."""
+    kinds = law.words("tested_kinds", on)
+    asked = (a for a in home.alarms or () if a.kind is None or a.kind in kinds)
+    return [{day for day in a.tested or () if on.reached(day)} for a in asked]
+
+
+def _days_all_tested(home: Home, law: Topic, on: AsOn) -> set[date]:
+    days = _test_days(home, law, on)
+    return set.intersection(*days) if days else set()
+
+
+def _all_tested_by(home: Home, law: Topic, on: AsOn) -> date | None:
+    """The earliest among the latest tests of each alarm: all have been tested on that day or since."""
+    days = _test_days(home, law, on)
+    return min(max(one) for one in days) if days and all(days) else None
+
+
+def _notices(home: Home, on: AsOn) -> list[Act]:
+    """Notices of the council about an alarm. One with no day recorded has been served, nobody can say when."""
+    if not home.unit.events or not home.alarms:
+        return []
+    alarms = {alarm.ref for alarm in home.alarms}
+    served = [
+        one for one in home.unit.events
+        if one.what == "notice_served" and one.party == "council" and one.of in alarms
+        and (one.on is None or on.reached(one.on))
+    ]  # fmt: skip
+    return sorted(served, key=lambda one: (one.of or "", one.on or date.min))
+
+
+def _remedy(home: Home, law: Topic, on: AsOn, notice: Act) -> Duty:
+    """So many days, the day of service the first. Done when the council hears of it or the alarm works again."""
+    due = None if notice.on is None else days_starting_with(notice.on, law.number("remedial_days", on))
+    answered = home.acts("confirmation_given", "council", (notice.of,), on)
+    done = any(notice.on is None or day >= notice.on for day in answered)
+    works = any(alarm.ref == notice.of and alarm.working for alarm in home.alarms or ())
+    return duty(
+        law, "remedial_notice", due, done or works, on, value="remedial_days", party="council", of=notice.of
+    )

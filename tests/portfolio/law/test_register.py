@@ -12,6 +12,7 @@ ANSWERED = {
     "eng_eicr", "eng_alarms", "eng_hmo_licence", "gb_gas_check", "ew_epc", "ew_mees", "house_danger",
     # 2026.2
     "eng_hhsrs", "wal_hhsrs", "eng_awaab_social", "sco_damp",
+    "wal_alarms", "sco_alarms", "ni_alarms",
     "house_alarm_test", "house_band", "house_failed_report", "house_margin",
     "wal_hmo", "sco_hmo", "ni_hmo", "wal_registration", "sco_registration", "ni_registration", "eng_prs_database",
     "sco_epc", "ni_epc", "sco_home_report",
