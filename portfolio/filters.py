@@ -8,9 +8,13 @@ from django.core.exceptions import ValidationError
 from django.db.models import Q, QuerySet
 from django.http import HttpRequest
 
+from portfolio import words
 from portfolio.forms.fields import Day
+from portfolio.law.loader import load
 from portfolio.models import Building, Landlord, Unit
 from portfolio.selectors.board import ANSWERS
+from portfolio.selectors.duties import WHEN
+from portfolio.selectors.law import duty_titles
 
 WORDS_AT_MOST = 8
 """More words than this in one search are not looked for, so the form refuses them."""
@@ -90,3 +94,31 @@ class HomesFilter(django_filters.FilterSet):
                 | Q(landlord__name__icontains=word)
             )
         return homes
+
+
+def kinds_of_duty() -> list[tuple[str, list[tuple[str, str]]]]:
+    """Every duty the law packs hold, under the title of its pack."""
+    found = []
+    for pack in load().packs:
+        titles = duty_titles(pack.topics)
+        if titles:
+            found.append((pack.title, sorted(titles.items(), key=lambda one: one[1])))
+    return found
+
+
+class DutiesFilter(HomesFilter):
+    """The same homes, and which of their duties."""
+
+    answer = None
+    when = django_filters.ChoiceFilter(
+        label="When",
+        method="asked_later",
+        empty_label="Any day",
+        choices=[(name, one.words) for name, one in WHEN.items()],
+    )
+    party = django_filters.ChoiceFilter(
+        label="For whom", method="asked_later", empty_label="Anybody", choices=words.choices(words.PARTY)
+    )
+    kind = django_filters.ChoiceFilter(
+        label="What is due", method="asked_later", empty_label="Everything", choices=kinds_of_duty
+    )

@@ -47,6 +47,8 @@ LISTS: dict[str, tuple[dict[str, Any], str]] = {
     "sheet_import_list": ({}, "import"),
     "sheet_template": ({"form": "csv"}, "import"),
     "policy": ({}, "see"),
+    "duties": ({}, "see"),
+    "duties_download": ({"form": "csv"}, "export"),
     "policy_change": ({}, "set_policy"),
 }
 """Addresses of no one thing, with what a role must be allowed."""

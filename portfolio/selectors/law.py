@@ -160,7 +160,7 @@ def nation_page(nation: str, day: date) -> NationPage:
         parts=[part for part in parts if part.asked],
         gaps=[(one, HELD[one.status]) for one in entries if one.id not in topics],
         holidays=next((pack.bank_holidays for pack in packs if pack.bank_holidays), None),
-        checked=min(one.checked_on for one in (*entries, *(book.topics[name] for name in topics))),
+        checked=min([one.checked_on for one in entries] + [book.topics[name].checked_on for name in topics]),
     )
 
 

@@ -167,6 +167,8 @@ PAGES: dict[str, Visit] = {
     "house policy": at_url("policy"),
     "house policy, to be changed": at_url("policy_change"),
     "house policy, checked": policy_checked,
+    "duties": at_url("duties"),
+    "duties, narrowed, on another day": at_url("duties", query="?on=2027-05-21&when=late&party=tenant"),
     "law": at_url("law"),
     "law of a nation": law_of_a_nation,
     "own log-in": at_url("mfa_index"),
