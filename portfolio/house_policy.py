@@ -68,6 +68,9 @@ def asked_of_what_is_held(path: str = "") -> Q:
     """The condition on Unit (or a relation `path__` to it) that its stored answer is of the law and policy held now."""
     policies = in_force()
     plain = Q(**{f"{path}standing__law": held()}) & ~Q(**{f"{path}agency__in": list(policies)})
+    alike: dict[str, list[int]] = {}
     for agency, settings in policies.items():
-        plain |= Q(**{f"{path}agency": agency, f"{path}standing__law": held(_mark(settings))})
+        alike.setdefault(_mark(settings), []).append(agency)
+    for mark, agencies in alike.items():
+        plain |= Q(**{f"{path}agency__in": agencies, f"{path}standing__law": held(mark)})
     return plain

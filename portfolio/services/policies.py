@@ -145,7 +145,7 @@ def _record_asked(row: HousePolicy, before: HousePolicy | None, changes: list[st
         if before is not None and before.in_force_at is None
         else ""
     )
-    says = f"A new house policy was asked for. {'. '.join(changes)}. Why: {row.why}{instead}"
+    says = f"A new house policy was asked for.{instead} {'. '.join(changes)}. Why: {row.why}"
     data = {"settings": row.settings, "before": before.pk if before else None, "why": row.why}
     happening = Happening(Verb.POLICY_ASKED, f"policy:{row.pk}", says, None, data)
     record([happening], agency_id=row.agency_id, actor=row.asked_by, moment=moment)
