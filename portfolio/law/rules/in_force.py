@@ -24,8 +24,8 @@ class Leave(NamedTuple):
     """It lasts this long at most; 0 when nobody has said how long."""
     fixed: bool = False
     """It lasts just as long unless something shorter is printed, so that no printed day need be recorded."""
-    defence: bool = False
-    """An undecided application is a defence, whenever it was made."""
+    pending: str = ""
+    """What is said of an undecided application that will do whenever it was made; empty where it will not."""
     continues: bool = False
     """An application made while it was in force keeps it in force until decided."""
 
@@ -41,10 +41,10 @@ def held(home: Home, law: Topic, on: AsOn, leave: Leave) -> Finding:
     if in_force:
         return Finding(State.MET, *in_force[-1])
     asked = _pending(home, on, papers, leave)
-    if asked is not None and leave.defence:
-        return _defended(law, leave, asked)
-    if asked is not None and leave.continues and _is_timely(asked, lasts):
-        return Finding(State.MET, None, asked.ref)
+    if asked and leave.pending:
+        return _awaited(law, leave, asked[-1])
+    if leave.continues and (timely := [one for one in asked if _is_timely(one, lasts)]):
+        return Finding(State.MET, None, timely[-1].ref)
     if unsure := _unsure(law, on, papers, lasts, leave, asked):
         return law.unknown(*unsure)
     last, ref = lasts[-1][:2] if lasts else (None, None)
@@ -61,13 +61,11 @@ def _is_endless(paper: Certificate, leave: Leave) -> bool:
     return paper.until is None and not (leave.fixed and leave.years)
 
 
-def _pending(home: Home, on: AsOn, papers: Papers, leave: Leave) -> Certificate | None:
-    """The newest application made by the day, unless one issued since shows that it was decided."""
+def _pending(home: Home, on: AsOn, papers: Papers, leave: Leave) -> list[Certificate]:
+    """Applications, oldest first, but for those that one issued since shows to have been decided."""
     made = home.papers(leave.kind, "applied", on).counted
-    if not made:
-        return None
-    applied, paper = made[-1]
-    return None if papers.counted and papers.counted[-1][0] >= applied else paper
+    decided = papers.counted[-1][0] if papers.counted else None
+    return [paper for applied, paper in made if decided is None or applied > decided]
 
 
 def _is_timely(asked: Certificate, lasts: list[tuple[date, str, bool]]) -> bool:
@@ -76,25 +74,20 @@ def _is_timely(asked: Certificate, lasts: list[tuple[date, str, bool]]) -> bool:
     return any(applied <= last for last, _, endless in lasts if not endless)
 
 
-def _defended(law: Topic, leave: Leave, asked: Certificate) -> Finding:
-    says = f"The {leave.words} is applied for and not decided; until then there is a defence, not a {_noun(leave)}."
-    cure = f"Press for the decision and record the {_noun(leave)}."
-    warning = law.reason("pending", says, cure, asked.ref, value="pending_defence")
+def _awaited(law: Topic, leave: Leave, asked: Certificate) -> Finding:
+    cure = "Press for the decision and record it."
+    warning = law.reason("pending", leave.pending, cure, asked.ref, value="pending_defence")
     return Finding(State.MET, None, asked.ref, warnings=(warning,), basis=warning.basis)
-
-
-def _noun(leave: Leave) -> str:
-    return "registration" if "registration" in leave.words else "licence"
 
 
 def _unsure(
     law: Topic, on: AsOn, papers: Papers, lasts: list[tuple[date, str, bool]], leave: Leave,
-    asked: Certificate | None,
+    asked: list[Certificate],
 ) -> list[Reason]:  # fmt: skip
     """Papers that may be what is wanted, but lack the day that would show it."""
     unplaced = [p for p in papers.undated if p.applied is None and not (p.until and on.passed(p.until))]
     found = [undated(law, p.ref, "issued", f"the {leave.words}") for p in unplaced]
-    renewed = asked is not None and leave.continues
+    renewed = bool(asked) and leave.continues
     endless = [(last, ref) for last, ref, is_endless in lasts if is_endless]
     what = f"the last day printed on the {leave.words}"
     found += [

@@ -205,11 +205,12 @@ def _outside(law: Topic) -> Finding:
 
 def _leave(law: Topic, on: AsOn, kind: str) -> Leave:
     words = _KIND_WORDS[kind]
+    pending = f"The {words} is applied for and not decided; until then there is a defence, not a licence."
     defence = "pending_defence" in law.values and law.at("pending_defence", on) is True
     return Leave(
         kind, words, "not_licensed", f"The home needs a {words} and none is in force or applied for.",
         "Apply to the council for the licence.", law.number("max_years", on),
-        defence=defence, continues=not defence,
+        pending=pending if defence else "", continues=not defence,
     )  # fmt: skip
 
 

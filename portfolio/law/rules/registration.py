@@ -23,10 +23,12 @@ def landlord(home: Home, law: Topic, on: AsOn) -> Finding:
             return Finding(State.NOT_APPLICABLE, basis=law.values[value][-1].basis)
     if not home.has_papers:
         return no_list(law, "certificates")
+    pending = "The landlord's registration is applied for and not decided, which will do until it is."
     leave = Leave(
         "landlord_registration", "landlord's registration", "not_registered",
         "No registration of the landlord is in force.", "Register the landlord and record the registration.",
-        law.number("period_years", on), fixed=True, defence=law.at("pending_defence", on) is True,
+        law.number("period_years", on), fixed=True,
+        pending=pending if law.at("pending_defence", on) is True else "",
     )  # fmt: skip
     return weighed(held(home, law, on, leave), landlord_doubt(home, law) + letting_doubt(home, law))
 
