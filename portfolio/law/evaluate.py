@@ -37,7 +37,8 @@ class Heard(NamedTuple):
         verdict = (found.state, found.due, found.certificate, found.basis, found.parts, found.duties)
         if not self.is_loud:
             return verdict
-        return (*verdict, self.let_bars, self.sale_bars, self.let_warnings, self.sale_warnings)
+        said = (self.let_bars, self.sale_bars, self.let_warnings, self.sale_warnings, self.remarks)
+        return (*verdict, *said)
 
     @property
     def is_loud(self) -> bool:
