@@ -3,6 +3,7 @@
 from . import (
     alarms,
     alarms_interlinked,
+    building,
     damp,
     danger,
     electrical,
@@ -19,6 +20,6 @@ from . import (
 from .registry import RULES, Rule
 
 __all__ = [
-    "RULES", "Rule", "alarms", "alarms_interlinked", "damp", "danger", "electrical", "energy", "energy_first", "gas",
-    "hazards", "house", "licensing", "paperwork", "registration", "sale",
+    "RULES", "Rule", "alarms", "alarms_interlinked", "building", "damp", "danger", "electrical", "energy",
+    "energy_first", "gas", "hazards", "house", "licensing", "paperwork", "registration", "sale",
 ]  # fmt: skip

@@ -22,6 +22,7 @@ BUILDING: dict[str, Any] = {
     "storeys": 2,
     "self_contained_units": 4,
     "purpose_built": True,
+    "common_parts": False,
 }
 
 FLAT: dict[str, Any] = {

@@ -13,6 +13,8 @@ ANSWERED = {
     # 2026.2
     "eng_hhsrs", "wal_hhsrs", "eng_awaab_social", "sco_damp",
     "wal_alarms", "sco_alarms", "ni_alarms",
+    "eng_fra", "eng_fire_doors_11m", "eng_residential_peeps", "gb_emergency_lighting",
+    "gb_fire_alarm_service", "gb_lift_loler", "ni_lift", "gb_asbestos_common_parts", "ni_asbestos", "gb_legionella",
     "house_alarm_test", "house_band", "house_failed_report", "house_margin",
     "wal_hmo", "sco_hmo", "ni_hmo", "wal_registration", "sco_registration", "ni_registration", "eng_prs_database",
     "sco_epc", "ni_epc", "sco_home_report",
