@@ -5,6 +5,7 @@ from django.urls import include, path, re_path
 from django.views.generic import RedirectView
 
 from portfolio.views import (
+    calendar,
     certificates,
     clearances,
     documents,
@@ -45,6 +46,8 @@ urlpatterns = [
     path("policy/change/", policy.policy_change, name="policy_change"),
     path("duties/", duties.duties, name="duties"),
     re_path(r"^duties\.(?P<form>csv|xlsx)$", duties.duties_download, name="duties_download"),
+    path("calendar/", calendar.calendar, name="calendar"),
+    path("calendar/<str:month>/", calendar.calendar_month, name="calendar_month"),
     path("law/", law.law, name="law"),
     path("law/<slug:slug>/", law.law_nation, name="law_nation"),
     path("", include("inspections.urls")),

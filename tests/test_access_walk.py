@@ -48,6 +48,8 @@ LISTS: dict[str, tuple[dict[str, Any], str]] = {
     "sheet_template": ({"form": "csv"}, "import"),
     "policy": ({}, "see"),
     "duties": ({}, "see"),
+    "calendar": ({}, "see"),
+    "calendar_month": ({"month": "2027-05"}, "see"),
     "duties_download": ({"form": "csv"}, "export"),
     "policy_change": ({}, "set_policy"),
 }
@@ -55,6 +57,7 @@ LISTS: dict[str, tuple[dict[str, Any], str]] = {
 LISTED = {
     "homes": b"Secret flat", "homes_download": b"Secret flat", "sheet_import_list": b"secret-list.csv",
     "policy": b"D or better",
+    "calendar_month": b"Secret flat",
 }  # fmt: skip
 """What a list shows to those whose it is."""
 OBJECTS: dict[str, tuple[str, str]] = {

@@ -88,7 +88,7 @@ class DutyLine:
 def duties(homes: "QuerySet[Unit]", wanted: Wanted, *, day: date, today: date) -> Duties:
     """The duties of these homes that are not done, those with a day first, the earliest on top."""
     reached = reach(homes, day, today)
-    kept = _kept(homes, wanted)
+    kept = _kept(reached.stored, wanted)
     if reached.worked_out:
         return _in_memory(kept, wanted, day, reached)
     counts = kept.aggregate(
@@ -106,15 +106,14 @@ def duties(homes: "QuerySet[Unit]", wanted: Wanted, *, day: date, today: date) -
 
 
 def _kept(homes: "QuerySet[Unit]", wanted: Wanted) -> "QuerySet[Due]":
-    rows = Due.objects.filter(is_duty=True, unit__in=homes.order_by().values("pk"))
+    rows = Due.objects.filter(is_duty=True, unit__in=homes.values("pk"))
     if wanted.party:
         rows = rows.filter(party=wanted.party)
     return rows.filter(code=wanted.kind) if wanted.kind else rows
 
 
 def _in_memory(kept: "QuerySet[Due]", wanted: Wanted, day: date, reached: Reach) -> Duties:
-    stored = kept.values_list("unit_id", "code", "due", "party", "of")
-    rows = [Owed(*row) for row in stored if reached.is_stored(row[0])]
+    rows = [Owed(*row) for row in kept.values_list("unit_id", "code", "due", "party", "of")]
     for pk, standing in reached.worked_out.items():
         for _, is_duty, code, due, party, of in dues(pk, standing):
             if is_duty and wanted.party in ("", party) and wanted.kind in ("", code):

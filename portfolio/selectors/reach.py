@@ -19,9 +19,8 @@ class Reach:
 
     day: date
     worked_out: dict[int, Standing]
-
-    def is_stored(self, unit_id: int) -> bool:
-        return unit_id not in self.worked_out
+    stored: "QuerySet[Unit]"
+    """The homes whose stored answers hold on that day."""
 
 
 def reach(homes: "QuerySet[Unit]", day: date, today: date) -> Reach:
@@ -34,8 +33,13 @@ def reach(homes: "QuerySet[Unit]", day: date, today: date) -> Reach:
     if day != today:
         few = list(stale[: MOST_WORKED_OUT + 1])
         if len(few) <= MOST_WORKED_OUT:
-            return Reach(day, on_day(few, day))
-    return Reach(today, on_day(list(_stale(homes, today)), today))
+            return _reach(homes, few, day)
+    return _reach(homes, list(_stale(homes, today)), today)
+
+
+def _reach(homes: "QuerySet[Unit]", stale: list[int], day: date) -> Reach:
+    stored = homes.exclude(pk__in=_stale(homes, day)) if stale else homes
+    return Reach(day, on_day(stale, day), stored.order_by())
 
 
 def _stale(homes: "QuerySet[Unit]", day: date) -> "QuerySet[Unit, int]":

@@ -140,6 +140,10 @@ def law_of_a_nation(page: Page, site: str, town: Town) -> None:
     page.goto(site + reverse("law_nation", args=["england"]) + "?on=2026-10-05")
 
 
+def a_month(page: Page, site: str, query: str) -> None:
+    page.goto(site + reverse("calendar_month", args=["2027-05"]) + query)
+
+
 PAGES: dict[str, Visit] = {
     "homes": at_url("homes"),
     "homes, narrowed, on another day": at_url("homes", query="?on=2027-05-21&answer=not-let&sort=-let"),
@@ -169,6 +173,10 @@ PAGES: dict[str, Visit] = {
     "house policy, checked": policy_checked,
     "duties": at_url("duties"),
     "duties, narrowed, on another day": at_url("duties", query="?on=2027-05-21&when=late&party=tenant"),
+    "calendar": at_url("calendar"),
+    "calendar, from another day": at_url("calendar", query="?on=2027-01-31"),
+    "a month": lambda page, site, town: a_month(page, site, "?what=let"),
+    "a month, lapses": lambda page, site, town: a_month(page, site, "?kind=gb_gas_check"),
     "law": at_url("law"),
     "law of a nation": law_of_a_nation,
     "own log-in": at_url("mfa_index"),
