@@ -7,6 +7,9 @@ from . import (
     damp,
     danger,
     electrical,
+    electrical_duties,
+    electrical_equipment,
+    electrical_shared,
     energy,
     energy_first,
     gas,
@@ -20,6 +23,7 @@ from . import (
 from .registry import RULES, Rule
 
 __all__ = [
-    "RULES", "Rule", "alarms", "alarms_interlinked", "building", "damp", "danger", "electrical", "energy",
-    "energy_first", "gas", "hazards", "house", "licensing", "paperwork", "registration", "sale",
+    "RULES", "Rule", "alarms", "alarms_interlinked", "building", "damp", "danger", "electrical",
+    "electrical_duties", "electrical_equipment", "electrical_shared", "energy", "energy_first", "gas",
+    "hazards", "house", "licensing", "paperwork", "registration", "sale",
 ]  # fmt: skip

@@ -1,7 +1,8 @@
 """Duties in common: a copy of a paper to each tenant, and something owed after a request."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from datetime import date
+from functools import partial
 
 from ..dates import AsOn, day_after, within_days_of
 from ..home import Home
@@ -51,21 +52,34 @@ def copies_to_tenants(
 
     Nothing is asked for a day before `since`, when the duty began.
     """
+    days = law.number("copy_days", on)
+    return owed_to_tenants(home, law, on, papers, lambda _: since, partial(copy_due, days))
+
+
+def owed_to_tenants(
+    home: Home, law: Topic, on: AsOn, things: Iterable[tuple[str, date]], since: Callable[[Tenancy], date],
+    due_of: Callable[[Tenancy, date], date | None], *, name: str = "copy_to_tenant", act: str = "copy_given",
+    value: str = "copy_days", also: Collection[str] = (),
+) -> list[Duty]:  # fmt: skip
+    """Something about each thing (its ref and its day) told to each tenant, by the day that `due_of` says.
+
+    `due_of` says None where nobody can tell by when. Nothing is asked for a day before the duty began for that
+    tenancy, nor, where there is no last day, for a thing of before then. Telling of a thing in `also` serves too.
+    """
     tenancies = home.tenancies(on)
     found: list[Duty] = []
-    for paper, day in papers if tenancies else ():
-        given = [one for one in home.acts("copy_given", "tenant", (paper,), on) if one >= day]
+    for ref, day in things if tenancies else ():
+        given = [one for one in home.acts(act, "tenant", (ref, *also), on) if one >= day]
         for tenancy in tenancies:
-            due = _copy_due(tenancy, day, law.number("copy_days", on))
-            if due is None or due >= since:
-                done = any(_is_for(home, tenancy, on_day) for on_day in given)
-                found.append(
-                    duty(law, "copy_to_tenant", due, done, on, value="copy_days", party="tenant", of=paper)
-                )
+            due = due_of(tenancy, day)
+            if (due is not None or tenancy.starts is not None) and (due or day) < since(tenancy):
+                continue
+            done = any(_is_for(home, tenancy, on_day) for on_day in given)
+            found.append(duty(law, name, due, done, on, value=value, party="tenant", of=ref))
     return found
 
 
-def _copy_due(tenancy: Tenancy, day: date, days: int) -> date | None:
+def copy_due(days: int, tenancy: Tenancy, day: date) -> date | None:
     """None when the tenancy's start is not recorded: owed, but nobody can say by when."""
     if tenancy.starts is None:
         return None

@@ -1,14 +1,16 @@
-"""The electrical installation condition report of a rented home in England (SI 2020/312)."""
+"""The condition report on the fixed wiring of a rented home, and the main board, in all four nations."""
 
+from collections.abc import Iterable
 from datetime import date
 from math import floor
+from typing import NamedTuple
 
-from ..dates import AsOn, add_months, add_years, day_after, days_starting_with, within_days_of
-from ..home import Home, Papers
+from ..dates import AsOn, add_months, add_years, day_after, years_beginning_with
+from ..home import Home
 from ..lawbook import Finding, Topic
-from ..model import Certificate, Defect, Duty, Reason, State
+from ..model import Certificate, Defect, Reason, State
 from .danger import open_danger
-from .duties import copies_to_tenants, duty, reported
+from .licensing import explained, needs_shared_licence
 from .registry import rule
 from .scope import (
     NOT_APPLICABLE,
@@ -21,69 +23,159 @@ from .scope import (
     weighed,
 )
 
-_NEEDS = {
-    "interval_years": int, "failing_codes": list, "long_letting_years": int,
-    "private_new_from": date, "private_old_from": date, "social_new_from": date, "social_old_from": date,
-}  # fmt: skip
+REACH = {"outside_landlords": list, "long_letting_years": int}
+"""What a pack holds for `outside`."""
+BINDING = {"private_new_from": date, "private_old_from": date}
+"""What a pack holds for `binds_running`; with `social_` before them too where social landlords have other days."""
+TIMING = {"interval_years": int, "anniversary_counts": bool}
+"""What a pack holds for `last_good_day`."""
+_NEEDS = {**REACH, **BINDING, **TIMING, "failing_codes": list}
+
+
+class Sheet(NamedTuple):
+    """A report by somebody who tested something, and how it is spoken of."""
+
+    kind: str
+    name: str
+    missing: str
+    cure: str
+    mend: str
+    """What lifts an unsatisfactory one."""
+
+
+REPORT = Sheet(
+    "eicr", "electrical report", "There is no electrical report.",
+    "Have the installation inspected and tested.",
+    "Have every C1, C2 and FI on it put right and confirmed, or have a new inspection.",
+)  # fmt: skip
 
 
 @rule(_NEEDS)
 def condition_report(home: Home, law: Topic, on: AsOn) -> Finding:
-    """A satisfactory report no more than five years old, or younger where it says so; reg 3(1)-(2).
+    """A satisfactory report no more than five years old, or younger where it says so.
 
-    The latest inspection governs. Because the wiring must meet the standard for as long as the home is
-    occupied, an open C1, C2 or FI is a failure by law too, whatever the report said on its day.
+    England: SI 2020/312 reg 3(1)-(2). Scotland: Housing (Scotland) Act 2006 ss.13 and 19A. The latest inspection
+    governs. Because the wiring must meet the standard for as long as the home is occupied, an open C1, C2 or FI is
+    a failure by law too, whatever the report said on its day.
     """
-    if _is_outside(home, law, on):
+    answer = outside(home, law, on)
+    if answer is not None:
+        return answer
+    return _for_the_running(home, law, on, _weighed(home, law, wiring(home, law, on)))
+
+
+@rule(_NEEDS, reads=("ni_hmo",))
+def report_unless_licensed(home: Home, law: Topic, on: AsOn) -> Finding:
+    """The same (SR 2024/201 reg 3), but a home that needs a licence as a shared home stays under that scheme."""
+    licensed, doubts = needs_shared_licence(home, law.shelf["ni_hmo"], on)
+    if licensed:
         return NOT_APPLICABLE
-    found = weighed(_report(home, law, on), landlord_doubt(home, law) + letting_doubt(home, law))
-    if is_settled(found):
-        return found
-    return found._replace(continuing=_binds_running(home, law, on))
+    return weighed(condition_report(home, law, on), explained(law, doubts))
 
 
-def _is_outside(home: Home, law: Topic, on: AsOn) -> bool:
-    """Sch 1: shared with the landlord, long leases; registered providers until they were brought in."""
-    landlord = home.unit.landlord
-    if landlord == "resident" or is_long_letting(home, law.number("long_letting_years", on)):
-        return True
-    return landlord == "registered_provider" and not on.reached(law.day("social_new_from", on))
+@rule(_NEEDS)
+def report_in_date(home: Home, law: Topic, on: AsOn) -> Finding:
+    """A report in date, whatever it found: WSI 2022/6 reg 6(1)-(2). What it found is warned of."""
+    answer = outside(home, law, on)
+    if answer is not None:
+        return answer
+    found = _weighed(home, law, in_time(home, law, on, REPORT))
+    return _for_the_running(home, law, on, found._replace(warnings=tuple(_found_wanting(home, law, on))))
 
 
-def _report(home: Home, law: Topic, on: AsOn) -> Finding:
-    if not home.has_papers:
-        return no_list(law, "certificates")
+@rule(REACH | {"required": bool})
+def residual_current_device(home: Home, law: Topic, on: AsOn) -> Finding:
+    """A 30 mA device at the main board, without which the repairing standard is not met (Scotland)."""
+    answer = outside(home, law, on)
+    if answer is not None or not law.at("required", on):
+        return answer or NOT_APPLICABLE
+    fitted = home.unit.main_board_rcd_30ma
+    if fitted is None:
+        words = "whether the main board has a 30 mA residual current device"
+        return _weighed(home, law, law.unknown(law.unrecorded("main_board_rcd_30ma", words)))
+    if fitted:
+        return _weighed(home, law, Finding(State.MET))
+    says = "The main board has no 30 mA residual current device."
+    reason = law.reason("missing", says, "Have an electrician fit one.", value="required")
+    return _weighed(home, law, Finding(State.NOT_MET, problems=(reason,)))
+
+
+def outside(home: Home, law: Topic, on: AsOn) -> Finding | None:
+    """The answer for a home that is not reached: by its landlord, or as a long letting; None for one that is."""
+    if home.unit.landlord in law.words("outside_landlords", on):
+        return Finding(State.NOT_APPLICABLE, basis=law.values["outside_landlords"][-1].basis)
+    return NOT_APPLICABLE if is_long_letting(home, law.number("long_letting_years", on)) else None
+
+
+def _weighed(home: Home, law: Topic, found: Finding) -> Finding:
+    return weighed(found, landlord_doubt(home, law) + letting_doubt(home, law))
+
+
+def _for_the_running(home: Home, law: Topic, on: AsOn, found: Finding) -> Finding:
+    return found if is_settled(found) else found._replace(continuing=binds_running(home, law, on))
+
+
+def wiring(home: Home, law: Topic, on: AsOn) -> Finding:
+    """The report in date and satisfactory, and nothing that would fail one open."""
     codes = law.words("failing_codes", on)
-    dangers = tuple(open_danger(law, d) for d in home.open_defects("bs7671", codes, on))
-    papers = home.papers("eicr", "inspected", on)
-    unknowns = [undated(law, p.ref, "inspected", "the electrical report") for p in papers.undated]
+    dangers = [open_danger(law, one) for one in home.open_defects("bs7671", codes, on)]
+    unknowns = []
     if home.defects is None:
         unknowns.append(law.unrecorded("defects", "the list of defects, even if it is empty"))
+    return satisfactory(home, law, on, REPORT, codes, unknowns, dangers)
+
+
+def satisfactory(
+    home: Home, law: Topic, on: AsOn, sheet: Sheet, codes: tuple[str, ...], unknowns: Iterable[Reason] = (),
+    dangers: Iterable[Reason] = (),
+) -> Finding:  # fmt: skip
+    """The latest test in date and satisfactory or put right; with more unknowns and dangers, if there are any."""
+    return _tested(home, law, on, sheet, codes, list(unknowns), list(dangers))
+
+
+def in_time(home: Home, law: Topic, on: AsOn, sheet: Sheet) -> Finding:
+    """The latest test in date, whatever it found."""
+    return _tested(home, law, on, sheet, None, [], [])
+
+
+def _tested(
+    home: Home, law: Topic, on: AsOn, sheet: Sheet, codes: tuple[str, ...] | None, unknowns: list[Reason],
+    dangers: list[Reason],
+) -> Finding:  # fmt: skip
+    if not home.has_papers:
+        return no_list(law, "certificates")
+    papers = home.papers(sheet.kind, "inspected", on)
+    unknowns = [undated(law, p.ref, "inspected", f"the {sheet.name}") for p in papers.undated] + unknowns
     if papers.undated or not papers.counted:
-        cure = "Have the installation inspected and tested."
-        missing = law.reason("missing", "There is no electrical report.", cure)
+        missing = law.reason("missing", sheet.missing, sheet.cure)
         state = State.UNKNOWN if unknowns and not dangers else State.NOT_MET
         return Finding(state, problems=(*(unknowns or [missing]), *dangers))
-    judged = [(p, last_good_day(p, law.number("interval_years", on))) for p in papers.latest()]
-    faults = [_faults(home, law, on, p, last) for p, last in judged]
+    judged = [(p, _last_good_day(law, on, p)) for p in papers.latest()]
+    faults = [_faults(home, law, on, sheet, codes, p, last) for p, last in judged]
     due = min(last for _, last in judged)
     # Of several of one day the one at fault governs, then the one that ends first.
     *_, ref = min((not wrong, last, p.ref) for (p, last), wrong in zip(judged, faults, strict=True))
-    problems = [r for wrong in faults for r in wrong] + list(dangers)
+    problems = [r for wrong in faults for r in wrong] + dangers
     unsure = unknowns + [r for r in problems if r.kind == "unknown"]
     failures = [r for r in problems if r.kind != "unknown"]
     state = State.NOT_MET if failures else State.UNKNOWN if unsure else State.MET
     return Finding(state, due, ref, tuple(unsure + failures))
 
 
-def last_good_day(paper: Certificate, interval_years: int) -> date:
-    """The anniversary, the shorter interval the report asks for, or the day printed on it: the earliest.
+def _last_good_day(law: Topic, on: AsOn, paper: Certificate) -> date:
+    return last_good_day(paper, law.number("interval_years", on), law.at("anniversary_counts", on))
 
-    Part years become whole months, rounded down.
+
+def last_good_day(paper: Certificate, interval_years: int, anniversary_counts: bool = True) -> date:
+    """The earliest of the end of the years, the shorter interval the report asks for, and the day printed on it.
+
+    The years end on the anniversary, or the day before it where the law has them begin with the day of inspection.
+    The other two last to the end of their day. Part years become whole months, rounded down.
     """
     if paper.inspected is None:
         raise ValueError(f"{paper.ref} has no day of inspection.")
-    days = [add_years(paper.inspected, interval_years)]
+    ends = add_years if anniversary_counts else years_beginning_with
+    days = [ends(paper.inspected, interval_years)]
     if paper.next_within_years is not None:
         years = max(0, min(paper.next_within_years, interval_years))
         days.append(add_months(paper.inspected, floor(12 * years)))
@@ -92,38 +184,57 @@ def last_good_day(paper: Certificate, interval_years: int) -> date:
     return min(days)
 
 
-def _faults(home: Home, law: Topic, on: AsOn, paper: Certificate, last: date) -> list[Reason]:
-    """What is wrong with the governing report itself."""
+def _faults(
+    home: Home, law: Topic, on: AsOn, sheet: Sheet, codes: tuple[str, ...] | None, paper: Certificate, last: date
+) -> list[Reason]:  # fmt: skip
+    """What is wrong with the governing report itself; its result is not asked for where `codes` is None."""
     faults = []
-    if paper.outcome is None:
-        words = "whether the electrical report was satisfactory"
-        faults.append(law.unrecorded("outcome", words, of=paper.ref))
-    elif paper.outcome == "unsatisfactory" and not is_put_right(
-        home, law.words("failing_codes", on), on, paper
-    ):
-        says = "The latest electrical report is unsatisfactory and is not confirmed as put right."
-        cure = "Have every C1, C2 and FI on it put right and confirmed, or have a new inspection."
-        faults.append(law.reason("failed", says, cure, of=paper.ref, since=paper.inspected))
+    if codes is not None and paper.outcome is None:
+        faults.append(law.unrecorded("outcome", f"whether the {sheet.name} was satisfactory", of=paper.ref))
+    elif codes is not None and has_failed(home, codes, on, paper):
+        faults.append(_failed(law, sheet, paper))
     if on.passed(last):
-        says = "The latest electrical report is out of date."
-        cure = "Have the installation inspected and tested again."
+        says, cure = f"The latest {sheet.name} is out of date.", f"{sheet.cure[:-1]} again."
         faults.append(law.reason("lapsed", says, cure, paper.ref, day_after(last), value="interval_years"))
     return faults
 
 
-def _failing(home: Home, law: Topic, on: AsOn, paper: Certificate) -> tuple[Defect, ...]:
+def _failed(law: Topic, sheet: Sheet, paper: Certificate) -> Reason:
+    says = f"The latest {sheet.name} is unsatisfactory and is not confirmed as put right."
+    return law.reason("failed", says, sheet.mend, of=paper.ref, since=paper.inspected)
+
+
+def _found_wanting(home: Home, law: Topic, on: AsOn) -> list[Reason]:
+    """What a report found or somebody has found since, where the law asks only that there is one in date."""
+    codes = law.words("failing_codes", on)
+    latest = home.papers("eicr", "inspected", on).latest()
+    said = [_failed(law, REPORT, paper) for paper in latest if has_failed(home, codes, on, paper)]
+    return said + [open_danger(law, one) for one in home.open_defects("bs7671", codes, on)]
+
+
+def failing(home: Home, law: Topic, on: AsOn, paper: Certificate) -> tuple[Defect, ...]:
+    """The defects of a report that make it unsatisfactory."""
     return home.tied(paper.ref, "bs7671", law.words("failing_codes", on))
 
 
+def has_failed(home: Home, codes: tuple[str, ...], on: AsOn, paper: Certificate) -> bool:
+    """Unsatisfactory, and not put right since."""
+    return paper.outcome == "unsatisfactory" and not is_put_right(home, codes, on, paper)
+
+
 def is_put_right(home: Home, codes: tuple[str, ...], on: AsOn, paper: Certificate) -> bool:
-    """An unsatisfactory report with no failing defect on record has defects that nobody recorded."""
-    failing = home.tied(paper.ref, "bs7671", codes)
-    return bool(failing) and all(d.confirmed is not None and on.reached(d.confirmed) for d in failing)
+    """Every defect of the report that has one of these codes is confirmed; with no codes, every defect of it.
+
+    An unsatisfactory report with no such defect on record has defects that nobody recorded.
+    """
+    mine = [one for one in home.defects or () if one.certificate == paper.ref]
+    found = [one for one in mine if not codes or (one.scheme == "bs7671" and one.code in codes)]
+    return bool(found) and all(one.confirmed is not None and on.reached(one.confirmed) for one in found)
 
 
-def _binds_running(home: Home, law: Topic, on: AsOn) -> bool:
-    """Is any tenancy now running held to the regulations yet? Older tenancies were brought in later."""
-    owner = "social" if home.unit.landlord == "registered_provider" else "private"
+def binds_running(home: Home, law: Topic, on: AsOn) -> bool:
+    """Is any tenancy now running held to the law yet? Older tenancies were brought in later."""
+    owner = owner_of(home, law)
     new_from = law.day(f"{owner}_new_from", on)
     for tenancy in home.running(on):
         granted = tenancy.granted or tenancy.starts
@@ -132,81 +243,9 @@ def _binds_running(home: Home, law: Topic, on: AsOn) -> bool:
     return False
 
 
-_DUTIES = (
-    "copy_to_tenant", "copy_to_prospect", "copy_to_council", "remedial_work", "confirm_to_tenant",
-    "confirm_to_council",
-)  # fmt: skip
-_CLOCKS = dict.fromkeys(
-    ("copy_days", "prospect_copy_days", "council_copy_days", "remedial_days", "confirm_days"), int
-)
-
-
-@rule(_NEEDS | _CLOCKS, duties=_DUTIES)
-def report_duties(home: Home, law: Topic, on: AsOn) -> Finding:
-    """Copies, remedial work and its confirmation for the report that governs; reg 3(3)-(6)."""
-    if _is_outside(home, law, on) or not home.has_papers:
-        return Finding()
-    social = home.unit.landlord == "registered_provider"
-    since = law.day("social_new_from" if social else "private_new_from", on)
-    papers = home.papers("eicr", "inspected", on)
-    latest = [(p, p.inspected) for p in papers.latest() if p.inspected is not None]
-    found = copies_to_tenants(home, law, on, [(p.ref, day) for p, day in latest], since)
-    found += _on_request(home, law, on, papers)
-    for paper, day in latest:
-        found += _after_failure(home, law, on, paper, day) if day >= since else []
-    return reported(law, found)
-
-
-def _on_request(home: Home, law: Topic, on: AsOn, papers: Papers) -> list[Duty]:
-    """A prospective tenant or the council asked in writing for the last report, there being one."""
-    refs, found = [p.ref for _, p in papers.counted], []
-    for party, value in (("prospect", "prospect_copy_days"), ("council", "council_copy_days")):
-        given = home.acts("copy_given", party, refs, on)
-        for asked in home.acts("request_received", party, (None, *refs), on):
-            if not papers.counted or asked < papers.counted[0][0]:
-                continue
-            done = any(day >= asked for day in given)
-            due = within_days_of(asked, law.number(value, on))
-            of = papers.latest()[0].ref
-            found.append(duty(law, f"copy_to_{party}", due, done, on, value=value, party=party, of=of))
-    return found
-
-
-def _after_failure(home: Home, law: Topic, on: AsOn, paper: Certificate, day: date) -> list[Duty]:
-    """The work a failing report asks for, and telling the tenant and the council once it is done."""
-    failing = _failing(home, law, on, paper)
-    if paper.outcome != "unsatisfactory" and not failing:
-        return []
-    days = law.number("remedial_days", on)
-    if paper.remedy_within_days is not None:
-        days = max(1, min(days, paper.remedy_within_days))
-    ends = [d.completed or d.confirmed for d in failing]
-    known = [end for end in ends if end is not None and on.reached(end)]
-    done = bool(ends) and len(known) == len(ends)
-    due = days_starting_with(day, days)
-    work = duty(law, "remedial_work", due, done, on, value="remedial_days", of=paper.ref)
-    return [work, *(_confirmations(home, law, on, paper, failing, max(known)) if done else [])]
-
-
-def _confirmations(
-    home: Home, law: Topic, on: AsOn, paper: Certificate, failing: tuple[Defect, ...], finished: date
-) -> list[Duty]:
-    """Within 28 days of the work's completion, to the council and to each tenant living there then.
-
-    A confirmation given before the work was done confirms nothing.
-    """
-    due = within_days_of(finished, law.number("confirm_days", on))
-    lived_in = any(t.starts is None or t.starts <= finished for t in home.running(on))
-    found = []
-    for party in ("tenant", "council") if lived_in else ("council",):
-        done = _is_confirmed(home, on, party, paper.ref, finished) or all(
-            _is_confirmed(home, on, party, d.ref, d.completed or d.confirmed or finished) for d in failing
-        )
-        found.append(
-            duty(law, f"confirm_to_{party}", due, done, on, value="confirm_days", party=party, of=paper.ref)
-        )
-    return found
-
-
-def _is_confirmed(home: Home, on: AsOn, party: str, of: str, since: date) -> bool:
-    return any(day >= since for day in home.acts("confirmation_given", party, (of,), on))
+def owner_of(home: Home, law: Topic) -> str:
+    """Under which name the pack holds the days from which this landlord is bound; some hold them for one alone."""
+    if "private_new_from" not in law.values:
+        return "social"
+    social = home.unit.landlord == "registered_provider" and "social_new_from" in law.values
+    return "social" if social else "private"

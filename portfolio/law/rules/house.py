@@ -6,7 +6,7 @@ from ..dates import AsOn, add_months, day_after
 from ..home import Home
 from ..lawbook import Finding, Topic
 from ..model import RATINGS, Alarm, Reason, State
-from .electrical import is_put_right
+from .electrical import has_failed
 from .registry import RULES, rule
 from .scope import NOT_APPLICABLE, no_list, undated
 
@@ -121,10 +121,12 @@ def failed_report(home: Home, law: Topic, on: AsOn) -> Finding:
     """An unsatisfactory electrical report not put right, where the law itself asks only for its date."""
     if home.building.nation not in law.words("nations", on) or not home.has_papers:
         return NOT_APPLICABLE
-    failed = [
-        paper for paper in home.papers("eicr", "inspected", on).latest()
-        if paper.outcome == "unsatisfactory" and not is_put_right(home, law.words("failing_codes", on), on, paper)
-    ]  # fmt: skip
+    codes, latest = law.words("failing_codes", on), home.papers("eicr", "inspected", on).latest()
+    failed = [paper for paper in latest if has_failed(home, codes, on, paper)]
+    unsaid = [paper for paper in latest if paper.outcome is None]
+    if unsaid and not failed:
+        words = "whether the electrical report was satisfactory"
+        return law.unknown(*(law.unrecorded("outcome", words, of=paper.ref) for paper in unsaid))
     if not failed:
         return Finding(State.MET)
     says = "The latest electrical report is unsatisfactory and is not confirmed as put right."

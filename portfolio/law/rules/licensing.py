@@ -170,8 +170,7 @@ def shared_home(home: Home, law: Topic, on: AsOn) -> Finding:
     """
     if home.unit.landlord in law.words("outside_landlords", on):
         return _outside(law)
-    yes, doubts = decided(_sharing(home, law, on))
-    doubts = tuple(dict.fromkeys((*_uncounted(home), *doubts)))
+    yes, doubts = needs_shared_licence(home, law, on)
     if not yes and not doubts:
         return NOT_APPLICABLE
     if not home.has_papers:
@@ -179,6 +178,14 @@ def shared_home(home: Home, law: Topic, on: AsOn) -> Finding:
     return _judged(
         home, law, Need(yes, doubts, False, ()), held(home, law, on, _leave(law, on, "hmo_licence"))
     )
+
+
+def needs_shared_licence(home: Home, law: Topic, on: AsOn) -> tuple[bool, tuple[str, ...]]:
+    """Does the law of `shared_home` reach the home for certain, and which facts are wanting to say so?"""
+    if home.unit.landlord in law.words("outside_landlords", on):
+        return False, ()
+    yes, doubts = decided(_sharing(home, law, on))
+    return yes, tuple(dict.fromkeys((*_uncounted(home), *doubts)))
 
 
 def _sharing(home: Home, law: Topic, on: AsOn) -> Tests:

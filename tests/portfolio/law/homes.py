@@ -32,6 +32,7 @@ FLAT: dict[str, Any] = {
     "dwelling": "flat",
     "landlord": "private",
     "letting": {"kind": "tenancy"},
+    "landlord_electrical_appliances": False,
     "occupancy": {"persons": 2, "households": 1, "shares_amenities": False},
     "hmo": {"additional_licensing_area": False, "selective_licensing_area": False},
     "tenancies": [],

@@ -27,6 +27,8 @@ HARMLESS = {
     # Taken to be the landlord's; and its checks are known, so the day it was fitted is not needed.
     "unit.appliances.0.owner", "unit.appliances.0.installed",
     "unit.certificates.2.until",
+    # Asked of social landlords only.
+    "unit.landlord_electrical_appliances",
     # Decides only what is warned of.
     "building.common_parts",
 }  # fmt: skip

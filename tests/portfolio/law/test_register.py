@@ -12,6 +12,8 @@ ANSWERED = {
     "eng_eicr", "eng_alarms", "eng_hmo_licence", "gb_gas_check", "ew_epc", "ew_mees", "house_danger",
     # 2026.2
     "eng_hhsrs", "wal_hhsrs", "eng_awaab_social", "sco_damp",
+    "wal_eicr", "sco_eicr", "sco_pat", "sco_rcd", "ni_eicr", "ni_hmo_wiring", "ni_gas_check",
+    "eng_eicr_equipment_social", "eng_hmo_management", "wal_hmo_management",
     "wal_alarms", "sco_alarms", "ni_alarms",
     "eng_fra", "eng_fire_doors_11m", "eng_residential_peeps", "gb_emergency_lighting",
     "gb_fire_alarm_service", "gb_lift_loler", "ni_lift", "gb_asbestos_common_parts", "ni_asbestos", "gb_legionella",
