@@ -17,6 +17,7 @@ from portfolio.views import (
     law,
     policy,
     sheets,
+    what_if,
 )
 
 urlpatterns = [
@@ -48,6 +49,7 @@ urlpatterns = [
     re_path(r"^duties\.(?P<form>csv|xlsx)$", duties.duties_download, name="duties_download"),
     path("calendar/", calendar.calendar, name="calendar"),
     path("calendar/<str:month>/", calendar.calendar_month, name="calendar_month"),
+    path("what-if/", what_if.what_if, name="what_if"),
     path("law/", law.law, name="law"),
     path("law/<slug:slug>/", law.law_nation, name="law_nation"),
     path("", include("inspections.urls")),

@@ -49,6 +49,7 @@ LISTS: dict[str, tuple[dict[str, Any], str]] = {
     "policy": ({}, "see"),
     "duties": ({}, "see"),
     "calendar": ({}, "see"),
+    "what_if": ({}, "see"),
     "calendar_month": ({"month": "2027-05"}, "see"),
     "duties_download": ({"form": "csv"}, "export"),
     "policy_change": ({}, "set_policy"),

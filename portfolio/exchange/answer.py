@@ -1,7 +1,7 @@
 """The answer about a whole portfolio on a day: as JSON values, and as a plain table for people."""
 
 import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -10,6 +10,7 @@ from portfolio.exchange.kinds import nearest, shown
 from portfolio.law import model as law
 from portfolio.law.evaluate import as_json, evaluate
 from portfolio.law.lawbook import Lawbook
+from portfolio.law.variants import NotAssumable, announced, assuming, gained
 
 WIDTH = 100
 BASIS = {
@@ -20,18 +21,46 @@ BASIS = {
 }
 
 
-def answer(book: Lawbook, portfolio: law.Portfolio, on: date, refs: Sequence[str] = ()) -> dict[str, Any]:
+def answer(
+    book: Lawbook,
+    portfolio: law.Portfolio,
+    on: date,
+    refs: Sequence[str] = (),
+    assume: Mapping[str, date | None] | None = None,
+) -> dict[str, Any]:
     """May each home be let, may it be sold? Only the named ones when `refs` are given.
 
-    Raises `Faults` for a ref that is not in the portfolio.
+    `assume`: announced law taken as in force, by its id, each from the day given or else the day announced. The
+    answer then says so, and which homes are barred by it alone.
+
+    Raises `Faults` for a ref that is not in the portfolio, and for law that cannot be assumed.
     """
     buildings = {building.ref: building for building in portfolio.buildings}
     units = _chosen(portfolio.units, refs) if refs else portfolio.units
-    return {
-        "on": on.isoformat(),
-        "packs": {pack.name: pack.version for pack in book.packs},
-        "units": [as_json(evaluate(book, buildings[unit.building], unit, on)) for unit in units],
-    }
+    packs = {pack.name: pack.version for pack in book.packs}
+    if not assume:
+        found = [evaluate(book, buildings[unit.building], unit, on) for unit in units]
+        return {"on": on.isoformat(), "packs": packs, "units": [as_json(one) for one in found]}
+    supposed, days = _supposed(book, assume)
+    said, barred = [], []
+    for unit in units:
+        standing = evaluate(supposed, buildings[unit.building], unit, on)
+        said.append(as_json(standing))
+        if gained(evaluate(book, buildings[unit.building], unit, on), standing):
+            barred.append(unit.ref)
+    packs["assumed"] = ", ".join(f"{name} from {day}" for name, day in days.items())
+    return {"on": on.isoformat(), "packs": packs, "assumed": days, "barred_by_it": barred, "units": said}
+
+
+def _supposed(book: Lawbook, assume: Mapping[str, date | None]) -> tuple[Lawbook, dict[str, str]]:
+    """The book with the announced law in it, and the day each is taken to begin."""
+    try:
+        supposed = assuming(book, assume)
+    except NotAssumable as error:
+        raise Faults([Fault("--assume", error.wrong, error.cure)]) from error
+    known = announced(book)
+    starts = {name: wish or known[name][1].start for name, wish in sorted(assume.items())}
+    return supposed, {name: str(day) for name, day in starts.items()}
 
 
 def _chosen(units: Iterable[law.Unit], refs: Sequence[str]) -> list[law.Unit]:
@@ -49,7 +78,7 @@ def _chosen(units: Iterable[law.Unit], refs: Sequence[str]) -> list[law.Unit]:
 def table(said: dict[str, Any]) -> str:
     """The answer in words: a row for each home, then what stands in the way, its cure and its source."""
     packs = ", ".join(f"{name} {version}" for name, version in said["packs"].items())
-    lines = [*textwrap.wrap(f"On {said['on']}, by the law packs {packs}.", WIDTH), ""]
+    lines = [*textwrap.wrap(f"On {said['on']}, by the law packs {packs}.", WIDTH), *_assumed(said), ""]
     lines += _row("Home", "May be let", "May be sold", "First reason")
     lines += _row("-" * 18, "-" * 17, "-" * 17, "-" * 42)
     for unit in said["units"]:
@@ -61,6 +90,18 @@ def table(said: dict[str, Any]) -> str:
     for unit in said["units"]:
         lines += _reasons(unit)
     return "\n".join(lines) + "\n"
+
+
+def _assumed(said: dict[str, Any]) -> Iterator[str]:
+    """What was taken to be in force though it is not, and whom it alone bars."""
+    if "assumed" not in said:
+        return
+    names = ", ".join(f"{name} from {day}" for name, day in said["assumed"].items())
+    refs = said["barred_by_it"]
+    listed = f": {', '.join(refs)}" if refs else ""
+    yield from textwrap.wrap(f"Announced and not in force, but assumed to be: {names}.", WIDTH)
+    says = f"Would be barred by it: {len(refs)} of {len(said['units'])} homes{listed}"
+    yield from textwrap.wrap(visible(says), WIDTH)
 
 
 def _row(*cells: str) -> Iterator[str]:

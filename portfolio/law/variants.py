@@ -6,7 +6,15 @@ from datetime import date, timedelta
 from typing import Any
 
 from .lawbook import Announced, Dated, Lawbook, Topic, Value
-from .model import Basis
+from .model import PURPOSES, Answer, Basis, Reason, Standing
+
+
+class NotAssumable(LookupError):
+    """Announced law that cannot be taken as in force: what is wrong, and how to put it right."""
+
+    def __init__(self, wrong: str, cure: str) -> None:
+        self.wrong, self.cure = wrong, cure
+        super().__init__(f"{wrong}. {cure}")
 
 
 def announced(book: Lawbook) -> dict[str, tuple[Topic, Announced]]:
@@ -17,7 +25,7 @@ def announced(book: Lawbook) -> dict[str, tuple[Topic, Announced]]:
 def assuming(book: Lawbook, wishes: Mapping[str, date | None]) -> Lawbook:
     """The book as if announced law were in force: each id from the day given, or else from the day announced.
 
-    Raises `LookupError` saying which id is not known, cannot be reckoned with, or has no day.
+    Raises `NotAssumable` saying which id is not known, cannot be reckoned with, or has no day.
     """
     known, marks = announced(book), []
     changed: dict[str, Topic] = {}
@@ -25,7 +33,9 @@ def assuming(book: Lawbook, wishes: Mapping[str, date | None]) -> Lawbook:
         topic, entry = _wanted(known, name)
         start = wish or entry.start
         if start is None:
-            raise LookupError(f"No day is announced for {name!r}: say from which day, as {name}=2027-01-01.")
+            raise NotAssumable(
+                f"No day is announced for {name!r}", f"Say from which day, as {name}=2027-01-01."
+            )
         before = changed.get(topic.id, topic)
         new = {key: _from(before, key, value, start, entry) for key, value in entry.sets.items()}
         changed[topic.id] = replace(before, values={**before.values, **new})
@@ -36,9 +46,9 @@ def assuming(book: Lawbook, wishes: Mapping[str, date | None]) -> Lawbook:
 def _wanted(known: Mapping[str, tuple[Topic, Announced]], name: str) -> tuple[Topic, Announced]:
     usable = ", ".join(sorted(one for one, (_, entry) in known.items() if entry.sets))
     if name not in known:
-        raise LookupError(f"Nothing announced has the id {name!r}. Use one of: {usable}.")
+        raise NotAssumable(f"Nothing announced has the id {name!r}", f"Use one of: {usable}.")
     if not known[name][1].sets:
-        raise LookupError(f"Too little is known of {name!r} to reckon with it. Use one of: {usable}.")
+        raise NotAssumable(f"Too little is known of {name!r} to reckon with it", f"Use one of: {usable}.")
     return known[name]
 
 
@@ -51,6 +61,18 @@ def _from(topic: Topic, name: str, value: Value, start: date, entry: Announced) 
     ]  # fmt: skip
     new = Dated(start, None, value, f"Announced, not in force: {entry.source}", Basis.MEMORY)
     return (*kept, new)
+
+
+def gained(plain: Standing, assumed: Standing) -> dict[str, tuple[Reason, ...]]:
+    """What bars a home only under an assumption, by purpose; both standings are of one home and day."""
+    found = {purpose: _gained(getattr(plain, purpose), getattr(assumed, purpose)) for purpose in PURPOSES}
+    return {purpose: reasons for purpose, reasons in found.items() if reasons}
+
+
+def _gained(plain: Answer, assumed: Answer) -> tuple[Reason, ...]:
+    """A bar that stands anyway and is only worded otherwise is none that is gained."""
+    anyway = {(one.requirement, one.kind, one.of) for one in plain.bars}
+    return tuple(one for one in assumed.bars if (one.requirement, one.kind, one.of) not in anyway)
 
 
 def rebuilt(book: Lawbook, changed: Mapping[str, Topic], mark: tuple[str, str]) -> Lawbook:

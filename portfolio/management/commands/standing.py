@@ -21,19 +21,40 @@ class Command(BaseCommand):
         parser.add_argument("file", metavar="FILE", help="a portfolio/1 file, or - for standard input")
         parser.add_argument("--on", required=True, metavar="DATE", help="the day asked about, YYYY-MM-DD")
         parser.add_argument("--unit", action="append", default=[], metavar="REF", help="only this home")
+        parser.add_argument(
+            "--assume",
+            action="append",
+            default=[],
+            metavar="ID[=DATE]",
+            help="announced law taken as in force, from DATE or else the day announced",
+        )
         parser.add_argument("--json", action="store_true", help="the whole answer as JSON")
 
-    def handle(self, *, file: str, on: str, unit: list[str], json: bool, **options: object) -> None:
+    def handle(
+        self, *, file: str, on: str, unit: list[str], assume: list[str], json: bool, **options: object
+    ) -> None:
         with faults_to_stderr(self):
-            said = answer(load(), read_portfolio(file), _day(on), unit)
+            wishes = _wishes(assume)
+            said = answer(load(), read_portfolio(file), _day("--on", on), unit, wishes)
             self.stdout.write(_as_json(said) if json else table(said), ending="")
 
 
-def _day(text: str) -> date:
+def _wishes(assume: list[str]) -> dict[str, date | None]:
+    """Announced law by id, with the day it is taken to begin where one was written."""
+    wishes: dict[str, date | None] = {}
+    for text in assume:
+        name, equals, day = text.partition("=")
+        if name in wishes:
+            raise Faults([Fault("--assume", f"{shown(name)} is written twice", "write it once")])
+        wishes[name] = _day("--assume", day) if equals else None
+    return wishes
+
+
+def _day(option: str, text: str) -> date:
     day = as_day(text)
     if day is None:
         cure = "write a day of the calendar as YYYY-MM-DD, such as 2026-11-25"
-        raise Faults([Fault("--on", f"{shown(text)} is not a day", cure)])
+        raise Faults([Fault(option, f"{shown(text)} is not a day", cure)])
     return day
 
 

@@ -189,3 +189,75 @@ def test_no_database_is_needed(database: str) -> None:
     assert json.loads(good.stdout)["units"][0]["let"]["until"] == "2027-05-20"
     bad = run(str(FIXTURE), "--on", "2026-11-31")
     assert (bad.returncode, bad.stdout, bad.stderr.count("\n")) == (2, "", 1)
+
+
+def banded(written: Any, rating: str) -> Path:
+    """The flat with another energy band, on a certificate that lasts until 2036."""
+    tree = json.loads(FIXTURE.read_text(encoding="utf-8"))
+    papers = tree["units"][0]["certificates"]
+    new = {"rating": rating, "registered": "2026-09-10", "until": "2036-09-09"}
+    file: Path = written(certificates=[one | (new if one["kind"] == "epc" else {}) for one in papers])
+    return file
+
+
+def test_announced_law_is_left_aside_unless_it_is_assumed(ask: Any, written: Any) -> None:
+    file = banded(written, "D")
+    plain = json.loads(ask(file, "--json"))
+    said = json.loads(ask(file, "--json", "--assume", "band_c_2030=2026-11-25"))
+    assert (plain["units"][0]["let"]["clear"], said["units"][0]["let"]["clear"]) == (True, False)
+    assert said["assumed"] == {"band_c_2030": "2026-11-25"}
+    assert said["packs"] == plain["packs"] | {"assumed": "band_c_2030 from 2026-11-25"}
+    assert said["barred_by_it"] == ["cooper-yard-5"]
+    assert "assumed" not in plain
+    assert "barred_by_it" not in plain
+
+
+@pytest.mark.parametrize(("on", "barred"), [("2030-09-30", []), ("2030-10-01", ["cooper-yard-5"])])
+def test_assumed_law_begins_on_the_day_announced(ask: Any, written: Any, on: str, barred: list[str]) -> None:
+    said = json.loads(ask(banded(written, "E"), "--json", "--assume", "band_c_2030", on=on))
+    assert said["assumed"] == {"band_c_2030": "2030-10-01"}
+    assert said["barred_by_it"] == barred
+
+
+def test_what_is_barred_for_the_same_anyway_is_not_barred_by_it(ask: Any, written: Any) -> None:
+    said = json.loads(ask(banded(written, "F"), "--json", "--assume", "band_c_2030=2026-11-25"))
+    assert said["units"][0]["let"]["clear"] is False
+    assert said["barred_by_it"] == []
+
+
+def test_several_can_be_assumed_at_once(ask: Any, written: Any) -> None:
+    wishes = ("--assume", "landlord_database=2027-01-01", "--assume", "band_c_2030=2026-12-01")
+    said = json.loads(ask(banded(written, "D"), "--json", *wishes, on="2027-01-01"))
+    assert said["assumed"] == {"band_c_2030": "2026-12-01", "landlord_database": "2027-01-01"}
+    assert {one["requirement"] for one in said["units"][0]["let"]["bars"]} >= {"ew_mees", "eng_prs_database"}
+
+
+def test_the_table_says_what_was_assumed_and_whom_it_bars(ask: Any, written: Any) -> None:
+    said = " ".join(ask(banded(written, "D"), "--assume", "band_c_2030=2026-11-25").split())
+    assert "Announced and not in force, but assumed to be: band_c_2030 from 2026-11-25." in said
+    assert "Would be barred by it: 1 of 1 homes: cooper-yard-5" in said
+    assert "assumed" not in ask(banded(written, "D"))
+
+
+@pytest.mark.parametrize(
+    ("wish", "wrong"),
+    [
+        ("nothing", "Nothing announced has the id 'nothing'"),
+        ("nothing=2027-01-01", "Nothing announced has the id 'nothing'"),
+        ("hazard_penalty=2027-01-01", "Too little is known of 'hazard_penalty' to reckon with it"),
+        ("landlord_database", "No day is announced for 'landlord_database'"),
+        ("band_c_2030=soon", '"soon" is not a day'),
+        ("band_c_2030=", '"" is not a day'),
+        ("band_c_2030=2027-02-29", '"2027-02-29" is not a day'),
+    ],
+)
+def test_law_that_cannot_be_assumed_is_refused_with_the_cure(refused: Any, wish: str, wrong: str) -> None:
+    (said,) = refused(FIXTURE, "--assume", wish)
+    assert said.startswith("--assume: ")
+    assert wrong in said
+    assert len(said) > len(f"--assume: {wrong}: ")
+
+
+def test_law_assumed_twice_is_refused(refused: Any) -> None:
+    (said,) = refused(FIXTURE, "--assume", "band_c_2030", "--assume", "band_c_2030=2027-01-01")
+    assert "written twice" in said
