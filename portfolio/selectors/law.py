@@ -42,7 +42,7 @@ HELD = {
 SURE = {"high": "fairly sure", "med": "not quite sure", "low": "unsure"}
 _CODES: dict[str, str] = {
     **words.NATION, **words.LANDLORD, **words.LETTING, **words.CERTIFICATE, **words.ROOM_USE, **words.APPLIANCE,
-    **words.APPLIANCE_RESULT, **words.CODE, **words.RATING, **words.DWELLING,
+    **words.APPLIANCE_RESULT, **words.CODE, **words.RATING, **words.DWELLING, **words.ALARM, **words.POWER,
 }  # fmt: skip
 
 

@@ -193,8 +193,9 @@ def test_a_home_in_another_nation_is_asked_about_by_its_law(agency, agent):
         (replace(CLEAR_FLAT, ref="w1", building="elsewhere"),),
     )
     (pk,) = take_in(portfolio, agency=agency, actor=agent, moment=at()).unit_ids
-    with pytest.raises(gate.Barred):
-        gate.mark(pk, "sale", actor=agent, moment=at())
+    with pytest.raises(gate.Barred) as barred:
+        gate.mark(pk, "let", actor=agent, moment=at())
+    assert "wal_alarms" in {bar.requirement for bar in barred.value.bars}
 
 
 def test_the_database_refuses_a_second_live_mark(agency, agent):
