@@ -2,24 +2,28 @@
 
 from collections import defaultdict
 from collections.abc import Iterable
+from datetime import datetime
 from typing import Any
 
 from inspections.models import Defect
 from portfolio.clock import Moment
 from portfolio.law import model as law
 from portfolio.models import Certificate
+from portfolio.past import records
 from portfolio.services.write import create_all
 
 
 class Defects:
     """The `portfolio.facts.FactSource` of this app."""
 
-    def read(self, unit_ids: Iterable[int]) -> dict[int, list[law.Defect]]:
+    def read(self, unit_ids: Iterable[int], *, known: datetime | None = None) -> dict[int, list[law.Defect]]:
+        ids = list(unit_ids)
+        defects = records(Defect, known, unit__in=ids)
+        named = {defect.certificate_id for defect in defects} - {None}
+        papers = dict(Certificate.objects.filter(pk__in=named).values_list("pk", "ref"))
         by_unit: dict[int, list[law.Defect]] = defaultdict(list)
-        for defect in (
-            Defect.objects.filter(unit__in=list(unit_ids)).select_related("certificate").order_by("pk")
-        ):
-            by_unit[defect.unit_id].append(_fact(defect))
+        for defect in defects:
+            by_unit[defect.unit_id].append(_fact(defect, papers.get(defect.certificate_id)))
         return by_unit
 
     def store(self, defects: dict[int, list[law.Defect]], *, actor: Any, moment: Moment) -> None:
@@ -51,14 +55,14 @@ class Defects:
         create_all(Defect, records, actor=actor, moment=moment)
 
 
-def _fact(d: Defect) -> law.Defect:
+def _fact(d: Any, certificate: str | None) -> law.Defect:
     return law.Defect(
         ref=d.ref,
         scheme=d.scheme,
         code=d.code,
         title=d.title,
         found=d.found,
-        certificate=d.certificate.ref if d.certificate else None,
+        certificate=certificate,
         made_safe=d.made_safe,
         completed=d.completed,
         confirmed=d.confirmed,

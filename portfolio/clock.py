@@ -5,7 +5,7 @@ day in London, whatever the server's own zone.
 """
 
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 LONDON = ZoneInfo("Europe/London")
@@ -31,3 +31,8 @@ def moment_of(at: datetime) -> Moment:
 def today() -> date:
     """The day in London."""
     return moment().day
+
+
+def end_of(day: date) -> datetime:
+    """The instant at which a day ends in London, no longer part of it."""
+    return datetime.combine(day + timedelta(days=1), time(), LONDON).astimezone(UTC)
