@@ -131,7 +131,7 @@ def test_a_file_with_a_newer_paper_may_tell_of_the_change_too(agency):
 
 
 def test_a_file_cannot_move_a_neighbour_out_of_the_law_that_bars_it(agency):
-    taken(agency, certificates=(UNSATISFACTORY,))
+    taken(agency, landlord="registered_provider", certificates=(UNSATISFACTORY,))
     moved = law.Portfolio((replace(BUILDING, nation="scotland"),), (replace(CLEAR_FLAT, ref="flat-3"),))
     with pytest.raises(Refused, match="neighbour 'flat-2'"):
         take_in(moved, agency=agency, actor=None, moment=at())
