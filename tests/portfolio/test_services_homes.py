@@ -182,7 +182,8 @@ def test_a_danger_goes_with_a_change_of_facts_only_with_a_reason_that_is_kept(ag
 
 
 def test_a_neighbour_s_danger_needs_its_reason_too(agency, agent):
-    home, neighbour = make_home(agency), make_home(agency, certificates=(UNSATISFACTORY,))
+    home = make_home(agency)
+    neighbour = make_home(agency, landlord="registered_provider", certificates=(UNSATISFACTORY,))
     with pytest.raises(DangerGoes, match="unsatisfactory"):
         edit(home, agent, building={"nation": "scotland"})
     edit(home, agent, building={"nation": "scotland"}, why="It stands north of the border.")
