@@ -261,3 +261,39 @@ def test_law_that_cannot_be_assumed_is_refused_with_the_cure(refused: Any, wish:
 def test_law_assumed_twice_is_refused(refused: Any) -> None:
     (said,) = refused(FIXTURE, "--assume", "band_c_2030", "--assume", "band_c_2030=2027-01-01")
     assert "written twice" in said
+
+
+def test_the_coming_months_say_what_lapses_and_which_homes_stop(ask: Any) -> None:
+    months = {one["month"]: one for one in json.loads(ask(FIXTURE, "--json", "--ahead", "60"))["ahead"]}
+    assert (len(months), min(months), max(months)) == (60, "2026-11", "2031-10")
+    may = months["2027-05"]
+    assert may["stops"] == {"let": ["cooper-yard-5"], "sale": []}
+    assert may["lapses"]["gb_gas_check"] == 1
+    assert (months["2027-04"]["still_clear"], may["still_clear"]) == (
+        {"let": 1, "sale": 1},
+        {"let": 0, "sale": 1},
+    )
+    assert months["2030-09"]["stops"]["sale"] == ["cooper-yard-5"]
+    assert sum(len(one["stops"]["let"]) for one in months.values()) == 1
+
+
+@pytest.mark.parametrize(("on", "lapses"), [("2027-05-19", 1), ("2027-05-20", 1), ("2027-05-21", 0)])
+def test_the_month_asked_in_counts_from_the_day(ask: Any, on: str, lapses: int) -> None:
+    (month,) = json.loads(ask(FIXTURE, "--json", "--ahead", "1", on=on))["ahead"]
+    assert month["month"] == "2027-05"
+    assert month["lapses"].get("gb_gas_check", 0) == lapses
+    assert len(month["stops"]["let"]) == lapses
+
+
+def test_the_coming_months_stand_in_the_table(ask: Any) -> None:
+    said = ask(FIXTURE, "--ahead", "24")
+    (row,) = [line.split() for line in said.splitlines() if line.startswith("2027-05")]
+    assert row[3:] == ["1", "0", "0", "1"]
+    assert "If nothing more is recorded" not in ask(FIXTURE)
+
+
+@pytest.mark.parametrize("months", ["0", "121", "-1", "two", "1.5", "", "２"])
+def test_a_number_of_months_that_is_none_is_refused(refused: Any, months: str) -> None:
+    (said,) = refused(FIXTURE, f"--ahead={months}")
+    assert said.startswith("--ahead: ")
+    assert said.endswith("write a whole number from 1 to 120")
