@@ -34,7 +34,8 @@ class Heard(NamedTuple):
     def shown(self) -> tuple[object, ...]:
         """All that an answer shows of it: two of these differ exactly when the answers do."""
         found = self.found
-        verdict = (found.state, found.due, found.certificate, found.basis, found.parts, found.duties)
+        basis = found.basis or self.voice.topic.basis
+        verdict = (found.state, found.due, found.certificate, basis, found.parts, found.duties)
         if not self.is_loud:
             return verdict
         said = (self.let_bars, self.sale_bars, self.let_warnings, self.sale_warnings, self.remarks)

@@ -94,7 +94,13 @@ def test_every_day_before_changes_on_has_the_same_answer(
         assert replace(on_day(facts, other), on=day) == first
 
 
+LONG_SOCIAL = Unit("U", "B", landlord="registered_provider", letting=Letting(term_years=7))
+
+
 @given(homes(), asked)
+@example(
+    (Building("B", nation="england"), LONG_SOCIAL), date(2025, 6, 1)
+)  # outside from memory, then by its topic
 def test_the_answer_really_is_different_on_changes_on(facts: tuple[Building, Unit], day: date) -> None:
     first = on_day(facts, day)
     if first.changes_on is not None:
