@@ -9,7 +9,7 @@ from portfolio.filters import date_input
 from portfolio.forms.fields import Day
 from portfolio.law import model as law
 from portfolio.models import Certificate, Room, Unit
-from portfolio.selectors.home import paper_words
+from portfolio.selectors.naming import paper_words
 
 
 class RoomField(forms.ModelChoiceField):

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterable
+from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
@@ -13,14 +14,13 @@ from portfolio.law.policy import POLICY, Policy, with_policy
 from portfolio.models import HousePolicy, Unit
 
 
-def in_force() -> dict[int, str]:
-    """The settings in force of every agency that has a policy, by its id, as one line of JSON."""
-    newest = (
-        HousePolicy.objects.filter(in_force_at__isnull=False)
-        .values("agency_id")
-        .annotate(newest=Max("pk"))
-        .values("newest")
-    )
+def in_force(before: datetime | None = None) -> dict[int, str]:
+    """The settings in force of every agency that has a policy, by its id, as one line of JSON.
+
+    With `before`, those that were in force just before that instant.
+    """
+    when = Q(in_force_at__isnull=False) if before is None else Q(in_force_at__lt=before)
+    newest = HousePolicy.objects.filter(when).values("agency_id").annotate(newest=Max("pk")).values("newest")
     found = HousePolicy.objects.filter(pk__in=newest).values_list("agency_id", "settings")
     return {agency: json.dumps(settings, sort_keys=True) for agency, settings in found if settings}
 
@@ -32,9 +32,9 @@ def book_with(settings: str) -> Lawbook:
     return with_policy(book, Policy.kept(json.loads(settings), book))
 
 
-def book_of(agency_id: int) -> Lawbook:
-    """The law book as this agency reads it."""
-    settings = in_force().get(agency_id)
+def book_of(agency_id: int, before: datetime | None = None) -> Lawbook:
+    """The law book as this agency reads it, or with `before` as its policy just before that instant had it."""
+    settings = in_force(before).get(agency_id)
     return load() if settings is None else book_with(settings)
 
 

@@ -19,7 +19,7 @@ from portfolio.law.loader import load
 from portfolio.law.model import Standing
 from portfolio.models import Due, StoredStanding, Unit
 from portfolio.selectors.duties import title_of, titles
-from portfolio.selectors.home import names_of
+from portfolio.selectors.naming import names_of
 from portfolio.selectors.reach import Reach, reach
 from portfolio.standing import answer_for, ask, dues, first_reason
 

@@ -11,8 +11,8 @@ from portfolio import words
 from portfolio.facts import facts_of
 from portfolio.law.loader import load
 from portfolio.models import Due, Unit
-from portfolio.selectors.home import names_of
 from portfolio.selectors.law import duty_titles
+from portfolio.selectors.naming import names_of
 from portfolio.selectors.reach import Reach, reach
 from portfolio.standing import dues
 

@@ -1,41 +1,17 @@
 """Reasons as a page shows them: the same thing said once, with every source, and the next step as a link."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
-from urllib.parse import urlencode
-
-from django.urls import reverse
 
 from portfolio import words
 from portfolio.law import model as law
-from portfolio.models import Unit
-from portfolio.selectors.missing import UNIT
-
-PAPER_FOR = {
-    "eng_eicr": "eicr",
-    "gb_gas_check": "gas_safety_record",
-    "ew_epc": "epc",
-    "ew_mees": "epc",
-    "eng_hmo_licence": "hmo_licence",
-}
-"""The kind of paper that answers a requirement."""
-FACTS_FOR = {"eng_alarms": "alarms"}
-"""The part of the page of facts where a requirement is answered."""
+from portfolio.selectors.steps import Spoken, Step, step_for
 
 
 @dataclass(frozen=True, slots=True)
 class Ground:
     source: str
     basis: law.Basis
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """What to do next: words for a link, its address, and what a role must be allowed to follow it."""
-
-    says: str
-    url: str
-    needs: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,15 +28,6 @@ class Shown:
     grounds: tuple[Ground, ...]
     step: Step | None
     running: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Spoken:
-    """The home that reasons speak of: plain words for each ref in it, and the ids of its papers by ref."""
-
-    unit: Unit
-    names: Mapping[str, str]
-    papers: Mapping[str, int]
 
 
 def goes_on(warning: law.Reason, bar: law.Reason) -> bool:
@@ -89,40 +56,5 @@ def _shown(same: list[law.Reason], home: Spoken, running: bool) -> Shown:
     about = "" if about in first.says else about
     grounds = tuple(dict.fromkeys(Ground(reason.source, reason.basis) for reason in same))
     return Shown(
-        words.plainly(first.says), first.cure, about, first.since, grounds, _step(first, home), running
+        words.plainly(first.says), first.cure, about, first.since, grounds, step_for(first, home), running
     )
-
-
-def _step(reason: law.Reason, home: Spoken) -> Step | None:
-    unit = home.unit
-    if reason.kind == "danger":
-        return Step("See the defects", reverse("defects", args=[unit.pk]), "see")
-    if reason.kind == "unknown":
-        return _record(reason, home)
-    if reason.requirement in PAPER_FOR:
-        kind = "selective_licence" if "selective" in reason.says else PAPER_FOR[reason.requirement]
-        url = f"{reverse('certificate_add', args=[unit.pk])}?{urlencode({'kind': kind})}"
-        return Step(f"Add: {words.CERTIFICATE[kind]}", url, "add_certificate")
-    if reason.requirement in FACTS_FOR:
-        url = f"{reverse('home_facts', args=[unit.pk])}#{FACTS_FOR[reason.requirement]}"
-        return Step(f"Change the {FACTS_FOR[reason.requirement]}", url, "edit_home")
-    return None
-
-
-def _record(reason: law.Reason, home: Spoken) -> Step | None:
-    """Where a missing fact can be recorded; the reason names it in brackets, as in "(letting.kind)"."""
-    unit, paper = home.unit, home.papers.get(reason.of or "")
-    fact = reason.says.rpartition("(")[2].partition(")")[0]
-    if fact in ("defects", "certificates"):
-        name = "defects" if fact == "defects" else "certificate_add"
-        return Step(
-            "Record it", reverse(name, args=[unit.pk]), "see" if fact == "defects" else "add_certificate"
-        )
-    if paper is not None:
-        return Step("Complete the paper", reverse("certificate_correct", args=[paper]), "correct_certificate")
-    anchor = fact.partition(".")[0]
-    if fact in UNIT:
-        anchor = f"id_home-{UNIT[fact]}"
-    elif anchor not in ("rooms", "appliances", "alarms"):
-        anchor = f"id_building-{fact}"
-    return Step("Record it", f"{reverse('home_facts', args=[unit.pk])}#{anchor}", "edit_home")

@@ -63,6 +63,13 @@ def state(code: str) -> dict[str, str]:
     return {"code": code, "said": STATE[code]}
 
 
+@register.inclusion_tag("portfolio/_duty.html")
+def duty(code: str) -> dict[str, str]:
+    """A duty's state: its word behind its shape."""
+    shape = {"done": "met", "late": "not_met"}.get(code, "warn")
+    return {"code": code, "shape": shape, "said": DUTY[code]}
+
+
 @register.simple_tag
 def duty_words(code: str) -> str:
     return DUTY[code]
@@ -90,6 +97,12 @@ def cell(place: str, sheet: str) -> str:
 def at(names: dict[str, str], ref: str | None) -> str:
     """The plain words of a ref, else the ref itself."""
     return "" if ref is None else names.get(ref, ref)
+
+
+@register.filter
+def thing(names: dict[str, str], ref: str) -> str:
+    """The plain words of a ref, or of a kind of paper where a part of a requirement is asked for by its kind."""
+    return names.get(ref) or words.CERTIFICATE.get(ref, ref)
 
 
 @register.filter

@@ -14,7 +14,8 @@ from portfolio.facts import certificate_facts
 from portfolio.forms.certificates import CertificateForm, CorrectForm, FileForm, KindForm
 from portfolio.models import Certificate, Document, Unit
 from portfolio.selectors.certificates import checks_of, gas_appliances
-from portfolio.selectors.home import paper_words, shown_for
+from portfolio.selectors.home import shown_for
+from portfolio.selectors.naming import paper_words
 from portfolio.services import certificates as service
 from portfolio.views.home import unit_or_404
 

@@ -17,7 +17,7 @@ from portfolio.forms.danger import DangerForm
 from portfolio.forms.home import BuildingForm, UnitForm, unit_initial
 from portfolio.models import Tenancy, Unit
 from portfolio.selectors.facts_form import Editable, editable
-from portfolio.selectors.home import names_of
+from portfolio.selectors.naming import names_of
 from portfolio.services import homes as service
 from portfolio.views.home import unit_or_404
 

@@ -262,7 +262,7 @@ def test_an_open_duty_leads_to_the_act_that_closes_it(client, agent):
     running = law.Tenancy("t1", date(2026, 10, 1), date(2026, 10, 10))
     home = make_home(agent.agency, tenancies=(running,), events=())
     page = client.get(reverse("home", args=[home.pk])).content.decode()
-    links = re.findall(rf'{reverse("act_add", args=[home.pk])}\?([^"]+)"', page)
+    links = re.findall(rf'{reverse("act_add", args=[home.pk])}\?(what=copy_given[^"]+)"', page)
     assert links
     form = client.get(f"{reverse('act_add', args=[home.pk])}?{unescape(links[0])}").context["form"]
     assert form["what"].value() == "copy_given"

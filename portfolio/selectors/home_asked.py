@@ -1,0 +1,157 @@
+"""What is asked of one home, what is due because something happened, and what the coming months hold."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+
+from portfolio import words
+from portfolio.facts import Facts
+from portfolio.law import model as law
+from portfolio.law.dates import add_months
+from portfolio.law.lawbook import Lawbook
+from portfolio.law.lookahead import Spell, Turn, ahead
+from portfolio.models import Unit
+from portfolio.selectors.reasons import Shown, shown
+from portfolio.selectors.steps import Spoken, Step, step_for_duty
+
+MONTHS_AHEAD = 24
+GATES = {
+    ("block", "block"): "stops a let and a sale",
+    ("block", "warn"): "stops a let; a warning on a sale",
+    ("warn", "warn"): "a warning on a let and on a sale",
+    ("warn", "block"): "a warning on a let; stops a sale",
+}
+_ALONE = {"block": "stops a {}", "warn": "a warning on a {}"}
+TOLD = "told, stops nothing"
+_FIRST = (law.State.NOT_MET, law.State.UNKNOWN, law.State.MET)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A requirement that applies to the home. `does`: its gate in words."""
+
+    requirement: law.Requirement
+    does: str
+    remarks: list[Shown]
+    """Why it is not met or not known, where no bar and no warning says so already."""
+
+
+@dataclass(frozen=True, slots=True)
+class DutyRow:
+    duty: law.Duty
+    about: str
+    party: str
+    step: Step | None
+    """Where it is recorded that it is done; None when it is done."""
+
+
+@dataclass(frozen=True, slots=True)
+class TurnRow:
+    """From `day` on a requirement answers otherwise: `says` how, `why` the first reason if there is one."""
+
+    day: date
+    title: str
+    says: str
+    why: str
+    barred: bool
+
+
+@dataclass(slots=True)
+class Month:
+    """What turns and what falls due in one month, if nothing more is recorded."""
+
+    first: date
+    turns: list[TurnRow] = field(default_factory=list)
+    duties: list[DutyRow] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class Coming:
+    """The days from the one asked about to `last`; `spells` are those on which a let, or a sale, is clear."""
+
+    last: date
+    months: list[Month]
+    spells: list[tuple[str, list[Spell]]]
+
+
+def gate_words(requirement: law.Requirement, book: Lawbook) -> str:
+    """What a requirement does to a let and a sale while it is not met."""
+    topic = book.topics.get(requirement.id)
+    let, sale = requirement.let, requirement.sale
+    if topic is not None and topic.raised and let == "warn":
+        let = "block"
+    if together := GATES.get((let, sale)):
+        return together
+    return _ALONE[let].format("let") if let in _ALONE else _ALONE.get(sale, TOLD).format("sale")
+
+
+def asked_of(
+    standing: law.Standing, home: Spoken, book: Lawbook
+) -> tuple[list[Asked], list[law.Requirement]]:
+    """What applies, worst first and then by last good day; and what does not apply."""
+    apply = [one for one in standing.requirements if one.state in _FIRST]
+    apply.sort(key=lambda one: (_FIRST.index(one.state), one.due or date.max, one.title))
+    rest = [one for one in standing.requirements if one.state not in _FIRST]
+    return (
+        [Asked(one, gate_words(one, book), shown(one.remarks, home)) for one in apply],
+        sorted(rest, key=lambda one: one.title),
+    )
+
+
+def duty_rows(duties: Iterable[law.Duty], names: Mapping[str, str], unit: Unit) -> list[DutyRow]:
+    """Duties by their last day, those done last."""
+    return [_duty_row(duty, names, unit) for duty in sorted(duties, key=_by_due)]
+
+
+def _by_due(duty: law.Duty) -> tuple[bool, date, str, str]:
+    return duty.state == law.DutyState.DONE, duty.due or date.max, duty.by or "", duty.id
+
+
+def _duty_row(duty: law.Duty, names: Mapping[str, str], unit: Unit) -> DutyRow:
+    party = words.PARTY.get(duty.party or "", "")
+    return DutyRow(duty, names.get(duty.of or "", ""), party, step_for_duty(duty, unit))
+
+
+def coming(facts: Facts, home: Spoken, book: Lawbook, day: date) -> Coming:
+    """The next two years of a home, month by month; months in which nothing happens are left out."""
+    last = add_months(day, MONTHS_AHEAD)
+    seen = ahead(book, *facts, day, last)
+    months: dict[date, Month] = {}
+
+    def month_of(on: date) -> Month:
+        first = on.replace(day=1)
+        return months.setdefault(first, Month(first))
+
+    for turn in seen.turns:
+        month_of(turn.day).turns.append(_turn_row(turn))
+    for duty in seen.duties:
+        if duty.due is not None:
+            month_of(duty.due).duties.append(_duty_row(duty, home.names, home.unit))
+    spells = [
+        (purpose, [one for one in found if one.clear])
+        for purpose, found in (("let", seen.let), ("sale", seen.sale))
+    ]
+    return Coming(last, [months[first] for first in sorted(months)], spells)
+
+
+_NOW = {
+    law.State.MET: "is met",
+    law.State.NOT_MET: "is not met any more",
+    law.State.UNKNOWN: "is not known any more",
+    law.State.NOT_APPLICABLE: "does not apply any more",
+}
+
+
+def _turn_row(turn: Turn) -> TurnRow:
+    says = _NOW[turn.now] if turn.was is not turn.now else "changes"
+    if turn.was is law.State.NOT_APPLICABLE and turn.now is not law.State.MET:
+        says = (
+            "begins to apply and is not met"
+            if turn.now is law.State.NOT_MET
+            else "begins to apply and is not known"
+        )
+    stopped = " and ".join(
+        f"a {name}" for name, bars in (("let", turn.bars_let), ("sale", turn.bars_sale)) if bars
+    )
+    why = words.plainly(turn.reasons[0].says) if turn.reasons else ""
+    return TurnRow(turn.day, turn.title, f"{says}; stops {stopped}" if stopped else says, why, bool(stopped))

@@ -1,0 +1,105 @@
+"""The papers of one home, now or as they were on record, and how long each lasts."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from portfolio import words
+from portfolio.facts import certificate_facts
+from portfolio.law import model as law
+from portfolio.models import Certificate, Document, Unit
+from portfolio.selectors.naming import paper_day
+
+SHORTEST_LINE_DAYS = 400
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """A paper on record. `pk` is None, and files are left out, where an earlier record is shown.
+
+    `checks`: what it says of each appliance, also of one taken out since, in words.
+    """
+
+    pk: int | None
+    fact: law.Certificate
+    checks: list[tuple[str, str]]
+    files: list[Document]
+
+
+@dataclass(frozen=True)
+class Lifespan:
+    """A requirement's paper on the time line, as shares (per mille) of the line's length."""
+
+    requirement: law.Requirement
+    start: int
+    length: int
+    until: date
+
+
+@dataclass(frozen=True)
+class TimeLine:
+    first: date
+    last: date
+    now: int
+    spans: list[Lifespan]
+
+
+def papers_of(unit: Unit) -> list[Paper]:
+    """The papers of a home with their files and appliance results, the latest first."""
+    rows = unit.certificates.prefetch_related("documents", "checks__appliance").order_by("pk")
+    return _latest_first(_paper(row) for row in rows)
+
+
+def papers_known(unit: law.Unit, names: Mapping[str, str]) -> list[Paper]:
+    """Papers as an earlier record had them, the latest first."""
+    return _latest_first(
+        Paper(
+            None,
+            paper,
+            [
+                (names.get(one.appliance, one.appliance), _result(one.result))
+                for one in paper.appliances or ()
+            ],
+            [],
+        )
+        for paper in unit.certificates or ()
+    )
+
+
+def _paper(row: Certificate) -> Paper:
+    checks = [
+        (words.APPLIANCE.get(check.appliance.kind or "", check.appliance.ref), _result(check.result))
+        for check in row.checks.all()
+    ]
+    return Paper(row.pk, certificate_facts(row, []), checks, list(row.documents.all()))
+
+
+def _result(code: str | None) -> str:
+    return words.APPLIANCE_RESULT[code] if code else "not recorded"
+
+
+def _latest_first(papers: Iterable[Paper]) -> list[Paper]:
+    found = list(papers)
+    return sorted(reversed(found), key=lambda paper: paper_day(paper.fact) or date.min, reverse=True)
+
+
+def time_line(standing: law.Standing, papers: Iterable[Paper], day: date) -> TimeLine | None:
+    """How long each governing paper lasts, against the day asked about; None when there is none to draw."""
+    by_ref = {paper.fact.ref: paper.fact for paper in papers}
+    governed = [
+        (requirement, start, requirement.due)
+        for requirement in standing.requirements
+        if requirement.due and requirement.certificate in by_ref
+        for start in [paper_day(by_ref[requirement.certificate])]
+        if start is not None
+    ]
+    if not governed:
+        return None
+    first = min([day - timedelta(days=SHORTEST_LINE_DAYS), *(start for _, start, _ in governed)])
+    last = max([day + timedelta(days=SHORTEST_LINE_DAYS), *(due for _, _, due in governed)])
+
+    def place(at: date) -> int:
+        return round(1000 * (at - first).days / (last - first).days)
+
+    spans = [Lifespan(r, place(start), max(place(due) - place(start), 4), due) for r, start, due in governed]
+    return TimeLine(first, last, place(day), sorted(spans, key=lambda span: span.until))
