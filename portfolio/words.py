@@ -133,24 +133,17 @@ ACT = {
     "terms_given": "Written terms or tenancy notice given",
     "right_to_rent_checked": "Right to rent checked",
 }
-ACT_OF = {
-    "copy_given": "of a paper, or of what was found",
-    "request_received": "for a paper",
-    "confirmation_given": "that a defect or a fault on a paper is put right",
-    "aware": "of a defect: the report that reached the landlord",
-    "investigated": "a defect: the day the investigation ended",
-    "notice_served": "about a defect, an alarm or a paper",
-    "work_started": "on a defect",
-    "work_completed": "on the home, with the paper for it if there is one",
-    "prohibition_made": "by the council",
-    "prohibition_lifted": "by the council",
-    "deposit_received": "for a tenancy",
-    "deposit_protected": "for a tenancy",
-    "deposit_information_given": "for a tenancy",
-    "terms_given": "for a tenancy",
-    "right_to_rent_checked": "for a tenancy",
-}
-"""What each act is about: a paper, a defect, an alarm, a tenancy, or the home."""
+ACT_GROUPS = {
+    "Of a paper": ("copy_given", "request_received", "confirmation_given"),
+    "Of a defect, damp or mould": ("aware", "investigated", "work_started"),
+    "By the council": ("notice_served", "prohibition_made", "prohibition_lifted"),
+    "Of building work": ("work_completed",),
+    "Of a tenancy": (
+        "deposit_received", "deposit_protected", "deposit_information_given", "terms_given",
+        "right_to_rent_checked",
+    ),
+}  # fmt: skip
+"""What each act is usually about."""
 PARTY = {"tenant": "Tenant", "prospect": "Prospective tenant", "council": "Council"}
 ROLE = {"agent": "Letting agent", "landlord": "Landlord", "inspector": "Inspector"}
 

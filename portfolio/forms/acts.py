@@ -54,16 +54,15 @@ class MarketingForm(forms.Form):
         return law.Marketing(**self.cleaned_data)
 
 
-def _act_choices() -> list[tuple[str, str]]:
-    return [(code, f"{said}, {words.ACT_OF[code]}") for code, said in words.ACT.items()]
+ACTS = [(group, words.choices(words.ACT, codes)) for group, codes in words.ACT_GROUPS.items()]
 
 
 class ActForm(forms.Form):
-    what = forms.ChoiceField(label="What was done", choices=_act_choices)
+    what = forms.ChoiceField(label="What was done", choices=ACTS)
     of = Word(
         {},
         label="Which one",
-        help_text="The paper, defect, alarm or tenancy it is about.",
+        help_text="The paper, defect, alarm or tenancy. A written summary is a copy given of the defect.",
     )
     party = Word(words.PARTY, label="To, from or by whom")
     on = Day(label="On", widget=date_input())

@@ -22,6 +22,7 @@ GATES = {
     ("warn", "block"): "a warning on a let; stops a sale",
 }
 _ALONE = {"block": "stops a {}", "warn": "a warning on a {}"}
+_GRAVE = ("block", "warn", "info", "none")
 TOLD = "told, stops nothing"
 _FIRST = (law.State.NOT_MET, law.State.UNKNOWN, law.State.MET)
 
@@ -90,12 +91,19 @@ def asked_of(
 ) -> tuple[list[Asked], list[law.Requirement]]:
     """What applies, worst first and then by last good day; and what does not apply."""
     apply = [one for one in standing.requirements if one.state in _FIRST]
-    apply.sort(key=lambda one: (_FIRST.index(one.state), one.due or date.max, one.title))
+    apply.sort(key=_worst_first)
     rest = [one for one in standing.requirements if one.state not in _FIRST]
     return (
         [Asked(one, gate_words(one, book), shown(one.remarks, home)) for one in apply],
         sorted(rest, key=lambda one: one.title),
     )
+
+
+def _worst_first(one: law.Requirement) -> tuple[int, int, date, str]:
+    """What is not met or not known by what it stops; what is met by its last good day."""
+    met = one.state is law.State.MET
+    weight = 0 if met else min(_GRAVE.index(one.let), _GRAVE.index(one.sale))
+    return _FIRST.index(one.state), weight, one.due or date.max, one.title
 
 
 def duty_rows(duties: Iterable[law.Duty], names: Mapping[str, str], unit: Unit) -> list[DutyRow]:
@@ -135,23 +143,24 @@ def coming(facts: Facts, home: Spoken, book: Lawbook, day: date) -> Coming:
 
 
 _NOW = {
-    law.State.MET: "is met",
-    law.State.NOT_MET: "is not met any more",
-    law.State.UNKNOWN: "is not known any more",
-    law.State.NOT_APPLICABLE: "does not apply any more",
+    law.State.MET: "met",
+    law.State.NOT_MET: "no longer met",
+    law.State.UNKNOWN: "no longer known",
+    law.State.NOT_APPLICABLE: "no longer applies",
+}
+_STILL = {
+    law.State.MET: "still met",
+    law.State.NOT_MET: "not met",
+    law.State.UNKNOWN: "not known",
+    law.State.NOT_APPLICABLE: "still does not apply",
 }
 
 
 def _turn_row(turn: Turn) -> TurnRow:
-    says = _NOW[turn.now] if turn.was is not turn.now else "changes"
-    if turn.was is law.State.NOT_APPLICABLE and turn.now is not law.State.MET:
-        says = (
-            "begins to apply and is not met"
-            if turn.now is law.State.NOT_MET
-            else "begins to apply and is not known"
-        )
-    stopped = " and ".join(
-        f"a {name}" for name, bars in (("let", turn.bars_let), ("sale", turn.bars_sale)) if bars
-    )
+    says = _STILL[turn.now] if turn.was is turn.now else _NOW[turn.now]
+    if turn.was is law.State.NOT_APPLICABLE and turn.now is not turn.was:
+        says = f"begins to apply, {'met' if turn.now is law.State.MET else _STILL[turn.now]}"
+    barred = (("let", turn.bars_let), ("sale", turn.bars_sale))
+    stopped = " and ".join(f"a {purpose}" for purpose, bars in barred if bars)
     why = words.plainly(turn.reasons[0].says) if turn.reasons else ""
     return TurnRow(turn.day, turn.title, f"{says}; stops {stopped}" if stopped else says, why, bool(stopped))

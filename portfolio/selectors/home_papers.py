@@ -25,6 +25,13 @@ class Paper:
     checks: list[tuple[str, str]]
     files: list[Document]
 
+    @property
+    def is_silent(self) -> bool:
+        """Does it say nothing but its days and its number?"""
+        fact = self.fact
+        said = (fact.outcome, fact.rating, fact.exemption, fact.next_within_years, fact.remedy_within_days)
+        return not (any(said) or fact.applied or fact.withdrawn or self.checks)
+
 
 @dataclass(frozen=True)
 class Lifespan:

@@ -77,7 +77,9 @@ def duty_words(code: str) -> str:
 
 @register.simple_tag
 def basis(code: str) -> SafeString:
-    """How sure we are of a value: the mark put beside each source."""
+    """How sure we are of a value: the mark put beside each source. A source that is house policy says so itself."""
+    if code == "house_policy":
+        return SafeString("")
     return format_html('<span class="basis" title="{}">{}</span>', BASIS_MEANS[code], BASIS[code])
 
 

@@ -17,6 +17,8 @@ from portfolio.selectors.home import HomePage, events_of, home_page
 from portfolio.selectors.law import slug_of
 
 EVENTS_PER_PAGE = 100
+ELSEWHERE = {"import", "export"}
+"""What is offered beside an earlier record, which is itself for reading only."""
 
 
 class DayForm(forms.Form):
@@ -60,7 +62,7 @@ def home(request: HttpRequest, pk: int) -> HttpResponse:
         "law_slug": page and page.facts[0].nation and slug_of(page.facts[0].nation),
     }  # fmt: skip
     if known is not None:
-        context["can"] = frozenset()  # an earlier record is for reading only
+        context["can"] = access.MAY[request.user.role] & ELSEWHERE  # type: ignore[union-attr]
         if page is None or not _is_theirs(request, page):
             return render(request, "portfolio/home_not_yet.html", context)
     return render(request, "portfolio/home.html", context)

@@ -70,7 +70,8 @@ def test_each_bar_comes_with_cure_source_and_basis(client, barred):
         assert reason.says in page
         assert reason.source in page
     assert page.count("To lift it:") >= len(reasons)
-    assert "house policy" in page
+    assert "House policy, open dangers" in page
+    assert ">house policy</span>" not in page, "the source says so itself"
     assert "from the text" in page
 
 

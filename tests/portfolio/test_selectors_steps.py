@@ -1,0 +1,118 @@
+"""Every duty and every requirement of the packs leads to the page where something can be done about it."""
+
+from datetime import date
+from typing import Any
+
+import pytest
+from django.urls import resolve
+
+from portfolio import words
+from portfolio.law import model as law
+from portfolio.law.loader import load
+from portfolio.models import Unit
+from portfolio.selectors.steps import (
+    FACTS_FOR,
+    NOT_HERE,
+    PAPER_FOR,
+    WAYS,
+    Spoken,
+    Way,
+    step_for,
+    step_for_duty,
+    way_of,
+)
+
+HOME = Unit(pk=7)
+DUTIES = sorted(f"{topic.id}.{name}" for topic in load().topics.values() for name in topic.duty_titles)
+
+
+def a_duty(name: str, state: law.DutyState = law.DutyState.OPEN, **more: Any) -> law.Duty:
+    return law.Duty(name, "Do it", date(2026, 12, 1), "tenant", "e 1&2", state, "SI", law.Basis.TEXT, **more)
+
+
+def a_reason(requirement: str, kind: str, says: str = "Amiss.", of: str | None = None) -> law.Reason:
+    return law.Reason(requirement, kind, of, None, says, "Mend it.", "SI", law.Basis.TEXT)
+
+
+@pytest.mark.parametrize("duty", DUTIES)
+def test_every_duty_of_the_packs_says_how_it_is_closed(duty):
+    assert way_of(duty) != Way()
+    step = step_for_duty(a_duty(duty), HOME)
+    assert step is not None
+    assert resolve(step.url.partition("?")[0].partition("#")[0]).kwargs == {"pk": 7}
+
+
+def test_no_way_is_kept_for_a_duty_that_no_pack_names():
+    names = {duty.rpartition(".")[2] for duty in DUTIES} | set(DUTIES)
+    assert set(WAYS) <= names
+
+
+def test_every_act_and_paper_a_duty_leads_to_is_one_we_know():
+    for way in WAYS.values():
+        assert way.act in ("", *words.ACT)
+        assert way.paper in ("", *words.CERTIFICATE)
+
+
+def test_the_act_of_a_duty_comes_filled_in():
+    step = step_for_duty(a_duty("sco_damp.summary"), HOME)
+    assert step is not None
+    assert step.url == "/homes/7/acts/add/?what=copy_given&of=e+1%262&party=tenant"
+    assert step.needs == "edit_home"
+
+
+@pytest.mark.parametrize(
+    ("duty", "where"),
+    [
+        ("eng_awaab_social.make_safe", "/homes/7/defects/"),
+        ("eng_eicr_equipment_social.make_safe", "/homes/7/acts/add/"),
+        ("eng_building_work.certificate", "/homes/7/certificates/add/"),
+        ("eng_alarms.test_on_start", "/homes/7/facts/"),
+    ],
+)
+def test_duties_that_no_plain_act_closes_lead_elsewhere(duty, where):
+    step = step_for_duty(a_duty(duty), HOME)
+    assert step is not None
+    assert step.url.partition("?")[0].partition("#")[0] == where
+
+
+def test_a_duty_that_is_done_needs_no_step():
+    assert step_for_duty(a_duty("eng_eicr.copy_to_tenant", law.DutyState.DONE), HOME) is None
+
+
+def test_every_requirement_of_the_packs_is_sorted():
+    sorts = [set(PAPER_FOR), set(FACTS_FOR), NOT_HERE]
+    assert set(load().topics) == set().union(*sorts)
+    assert sum(map(len, sorts)) == len(load().topics)
+
+
+@pytest.mark.parametrize("requirement", sorted(PAPER_FOR))
+def test_a_missing_paper_leads_to_adding_its_kind(requirement):
+    step = step_for(a_reason(requirement, "missing"), Spoken(HOME, {}, {}))
+    assert step is not None
+    assert step.url == f"/homes/7/certificates/add/?kind={PAPER_FOR[requirement]}"
+
+
+@pytest.mark.parametrize(
+    ("reason", "where"),
+    [
+        (a_reason("eng_fire_doors_11m", "missing", "No check of the entrance door of the flat is on record."),
+         "/homes/7/certificates/add/?kind=fire_door_check_flat"),
+        (a_reason("eng_hhsrs", "prohibited", of="d1"),
+         "/homes/7/acts/add/?what=prohibition_lifted&of=d1&party=council"),
+        (a_reason("sco_damp", "late"), "/homes/7/#duties"),
+        (a_reason("sco_damp", "danger"), "/homes/7/defects/"),
+        (a_reason("sco_rcd", "missing"), "/homes/7/facts/#id_home-main_board_rcd_30ma"),
+        (a_reason("eng_deposit", "unknown", "Not recorded: the list of events (events)."), "/homes/7/acts/add/"),
+        (a_reason("ew_epc", "unknown", "Not recorded: since when (marketing.from)."), "/homes/7/marketing/add/"),
+        (a_reason("eng_residential_peeps", "unknown", "Not recorded: whether (simultaneous_evacuation)."),
+         "/homes/7/facts/#id_building-simultaneous_evacuation"),
+    ],
+)  # fmt: skip
+def test_a_reason_leads_to_where_it_can_be_lifted(reason, where):
+    step = step_for(reason, Spoken(HOME, {}, {}))
+    assert step is not None
+    assert step.url == where
+
+
+def test_what_cannot_be_done_on_a_page_has_no_step():
+    assert step_for(a_reason("house_margin", "lapsed"), Spoken(HOME, {}, {})) is None
