@@ -9,7 +9,7 @@ from django.db.models import F, Q
 
 from portfolio.clock import Moment
 from portfolio.facts import Facts, facts_of
-from portfolio.house_policy import asked_of_what_is_held, book_of, books_of, held
+from portfolio.house_policy import asked_of_what_is_held, books_of, held
 from portfolio.law import model as law
 from portfolio.law.evaluate import as_json, evaluate
 from portfolio.law.lawbook import Lawbook
@@ -26,11 +26,6 @@ def ask(facts: Facts, on: date, book: Lawbook | None = None) -> law.Standing:
     """What the law and the house policy say of these facts on that day; without a book, the law as it comes."""
     building, unit = facts
     return evaluate(book or load(), building, unit, on)
-
-
-def ask_of(unit: Unit, facts: Facts, on: date) -> law.Standing:
-    """The same by the house policy of the unit's agency."""
-    return ask(facts, on, book_of(unit.agency_id))
 
 
 def on_day(unit_ids: Iterable[int], on: date) -> dict[int, law.Standing]:

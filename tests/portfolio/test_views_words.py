@@ -12,7 +12,7 @@ from portfolio import gate, words
 from portfolio.law import model as law
 from portfolio.models import Landlord
 from portfolio.services.take_in import take_in
-from tests.factories import BUILDING, CLEAR_FLAT, at, make_agency, make_home, make_user, without
+from tests.factories import BUILDING, CLEAR_FLAT, DAY, at, make_agency, make_home, make_user, without
 
 pytestmark = pytest.mark.django_db
 
@@ -74,6 +74,21 @@ def test_houses_stand_along_their_street(agent, asked):
 )
 def test_only_the_name_of_a_missing_field_is_left_out(said, shown):
     assert words.plainly(said) == shown
+
+
+@pytest.mark.parametrize(
+    ("scheme", "code", "says"),
+    [
+        ("bs7671", "C2", "A defect coded C2 (electrical) (Bad) is open."),
+        ("igem_g11", "AR", "A defect coded AR (gas) (Bad) is open."),
+        ("damp_mould", "emergency", "Damp or mould classed ‘emergency’ (Bad) is open."),
+        ("fire", "substantial", "A fire defect classed ‘substantial’ (Bad) is open."),
+        ("other", "danger", "A defect classed ‘danger’ (Bad) is open."),
+    ],
+)
+def test_codes_of_standards_are_codes_and_our_own_classes_are_words(agent, scheme, code, says):
+    home = make_home(agent.agency, defects=(law.Defect("d1", scheme, code, "Bad", DAY),))
+    assert home.standing.let_first == says
 
 
 def test_board_page_and_download_name_no_field(agent):
