@@ -7,6 +7,7 @@ every other `.toml` file holds one requirement.
 from collections.abc import Mapping
 from datetime import date
 from functools import cache
+from hashlib import sha256
 from pathlib import Path
 
 from .lawbook import BankHolidays, Lawbook, Pack, Registered, Topic, Voice, covers
@@ -126,6 +127,14 @@ def _check_announced(file: Path, topics: tuple[Topic, ...], shelf: Mapping[str, 
                 if other.id != topic.id and entry.id in mine:
                     what = f"announced {entry.id!r} is in both {topic.id} and {other.id}"
                     raise Place(file).fault(what, "Give each its own id.")
+
+
+def digest(folder: Path) -> str:
+    """SHA-256 over a pack's files in order of name, line ends as on Unix: the same only while nothing is changed."""
+    found = sha256()
+    for file in sorted(folder.glob("*.toml")):
+        found.update(file.name.encode() + b"\0" + file.read_bytes().replace(b"\r\n", b"\n") + b"\0")
+    return found.hexdigest()
 
 
 _STATUSES = ("covered", "partly", "described", "not_yet")

@@ -1,6 +1,8 @@
 """The register says how far each requirement is held, and nothing once answered may drop out unnoticed."""
 
 import re
+import shutil
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -47,6 +49,21 @@ def test_every_released_version_is_in_the_list_of_changes() -> None:
     versions = set(re.findall(r"^## (\S+)", changes, flags=re.MULTILINE))
     assert {pack.version for pack in load().packs} <= versions
     assert all(f"`{requirement}`" in changes for requirement in load().topics)
+
+
+def test_a_released_pack_is_as_it_was_released() -> None:
+    """When this fails: raise the version in pack.toml, tell the days affected in CHANGES.md, then add a line here."""
+    released = tomllib.loads(Path(loader.__file__).with_name("released.toml").read_text(encoding="utf-8"))
+    held = {(pack.name, pack.version): loader.digest(loader.PACKS / pack.name) for pack in load().packs}
+    assert held == {(name, version): released[name].get(version) for name, version in held}
+
+
+def test_a_digest_changes_with_any_file_of_a_pack(tmp_path: Path) -> None:
+    copy = Path(shutil.copytree(loader.PACKS / "england", tmp_path / "england"))
+    assert loader.digest(copy) == loader.digest(loader.PACKS / "england")
+    file = copy / "eicr.toml"
+    file.write_text(file.read_text(encoding="utf-8").replace("value = 28", "value = 29", 1), encoding="utf-8")
+    assert loader.digest(copy) != loader.digest(loader.PACKS / "england")
 
 
 @pytest.mark.parametrize(
