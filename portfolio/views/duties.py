@@ -8,12 +8,12 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from portfolio import access, clock
-from portfolio.exchange.sheets.write import CSV_TYPE, XLSX_TYPE, csv_bytes, xlsx_bytes
 from portfolio.filters import DutiesFilter
 from portfolio.models import Unit
 from portfolio.selectors.duties import DOWNLOAD_HEADINGS, WHEN, Wanted, download_rows, duty_lines
 from portfolio.selectors.duties import duties as duties_of
 from portfolio.selectors.reach import MOST_WORKED_OUT
+from portfolio.views.downloads import sheet
 
 PER_PAGE = 50
 
@@ -34,12 +34,7 @@ def duties_download(request: HttpRequest, form: str) -> HttpResponse:
     shown = _shown(request)
     day = shown["day"].isoformat()
     rows = download_rows(shown["duties"].rows, shown["filter"].qs, day=shown["day"])
-    if form == "xlsx":
-        content, kind = xlsx_bytes(DOWNLOAD_HEADINGS, rows, f"Duties on {day}"), XLSX_TYPE
-    else:
-        content, kind = csv_bytes(DOWNLOAD_HEADINGS, rows), CSV_TYPE
-    headers = {"Content-Disposition": f'attachment; filename="duties-{day}.{form}"'}
-    return HttpResponse(content, content_type=kind, headers=headers)
+    return sheet(form, f"duties-{day}", DOWNLOAD_HEADINGS, rows, f"Duties on {day}")
 
 
 def _shown(request: HttpRequest) -> dict[str, Any]:

@@ -9,10 +9,10 @@ from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
 from portfolio import access, clock
-from portfolio.exchange.sheets.write import CSV_TYPE, XLSX_TYPE, csv_bytes, xlsx_bytes
 from portfolio.filters import HomesFilter
 from portfolio.selectors.board import ANSWERS, COUNTED, Board, board, homes_for
 from portfolio.tables import DOWNLOAD_HEADINGS, HomesTable, download_row
+from portfolio.views.downloads import sheet
 
 PER_PAGE = 50
 ORDERS = (
@@ -39,13 +39,8 @@ def homes_download(request: HttpRequest, form: str) -> HttpResponse:
     access.require(request.user, "export")
     shown = _shown(request)
     rows = [download_row(row.record) for row in shown["table"].rows]
-    name = f"homes-{shown['day'].isoformat()}.{form}"
-    if form == "xlsx":
-        content, kind = xlsx_bytes(DOWNLOAD_HEADINGS, rows, f"Homes on {shown['day'].isoformat()}"), XLSX_TYPE
-    else:
-        content, kind = csv_bytes(DOWNLOAD_HEADINGS, rows), CSV_TYPE
-    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return HttpResponse(content, content_type=kind, headers=headers)
+    day = shown["day"].isoformat()
+    return sheet(form, f"homes-{day}", DOWNLOAD_HEADINGS, rows, f"Homes on {day}")
 
 
 def _shown(request: HttpRequest) -> dict[str, Any]:

@@ -13,12 +13,12 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from portfolio import access, clock, tasks
 from portfolio.documents import UploadRefused
 from portfolio.exchange.sheets.template import blank_csv, blank_xlsx
-from portfolio.exchange.sheets.write import CSV_TYPE, XLSX_TYPE, csv_bytes, xlsx_bytes
 from portfolio.forms.sheets import SheetForm
 from portfolio.models import SheetImport
 from portfolio.models.imports import ROW_STATE
 from portfolio.selectors.sheets import counts, shown_rows
 from portfolio.services import sheet_import as service
+from portfolio.views.downloads import download, sheet
 
 PER_PAGE = 50
 SMALL_BYTES = 100_000
@@ -52,7 +52,7 @@ def sheet_template(request: HttpRequest, form: str) -> HttpResponse:
     """The blank list to fill."""
     access.require(request.user, "import")
     content = blank_xlsx() if form == "xlsx" else blank_csv()
-    return _download(content, form, "sneck-blank-list")
+    return download(content, form, "sneck-blank-list")
 
 
 @require_safe
@@ -118,8 +118,7 @@ def sheet_faults(request: HttpRequest, pk: int, form: str) -> HttpResponse:
     if not found.sheet:
         raise Http404
     headings, rows = service.faulty(found)
-    content = xlsx_bytes(headings, rows, "Rows with faults") if form == "xlsx" else csv_bytes(headings, rows)
-    return _download(content, form, f"rows-with-faults-{found.pk}")
+    return sheet(form, f"rows-with-faults-{found.pk}", headings, rows, "Rows with faults")
 
 
 def _found(request: HttpRequest, pk: int) -> SheetImport:
@@ -143,12 +142,3 @@ def _start(request: HttpRequest, found: SheetImport) -> None:
                 "The worker that does this in the background cannot be reached just now. The list is kept; "
                 "start it again from this page when the worker is back.",
             )
-
-
-def _download(content: bytes, form: str, name: str) -> HttpResponse:
-    kind = XLSX_TYPE if form == "xlsx" else CSV_TYPE
-    headers = {
-        "Content-Disposition": f'attachment; filename="{name}.{form}"',
-        "X-Content-Type-Options": "nosniff",
-    }
-    return HttpResponse(content, content_type=kind, headers=headers)
