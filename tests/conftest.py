@@ -5,6 +5,7 @@ import os
 import socket
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.db import connections
@@ -77,6 +78,14 @@ def _quick_and_alone(settings: Settings, files: Path) -> None:
         **settings.STORAGES,
         "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
     }
+
+
+@pytest.fixture
+def noon(time_machine: Any) -> None:
+    """It is noon of the day of the tests, and stays so."""
+    from tests.factories import at
+
+    time_machine.move_to(at().at, tick=False)
 
 
 @pytest.fixture(scope="session")

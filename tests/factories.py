@@ -8,9 +8,12 @@ from datetime import UTC, date, datetime
 from itertools import count
 from typing import Any
 
+from django.test import Client
+
 from portfolio.clock import Moment, moment_of
 from portfolio.law import model as law
-from portfolio.models import Agency, Landlord, Unit, User
+from portfolio.models import Agency, HousePolicy, Landlord, Unit, User
+from portfolio.services import policies
 from portfolio.services.take_in import take_in
 
 DAY = date(2026, 11, 25)
@@ -32,6 +35,21 @@ def make_user(agency: Agency, role: str = "agent", **fields: Any) -> User:
         fields["landlord"] = make_landlord(agency)
     defaults = {"email": f"{role}{number}@example.org", "name": f"Invented {role.title()} {number}"}
     return User.objects.create_user(**{**defaults, **fields}, password=PASSWORD, agency=agency, role=role)
+
+
+def signed_in(user: User) -> Client:
+    """A browser in which the user has logged in."""
+    client = Client()
+    client.force_login(user)
+    return client
+
+
+def put_in_force(agency: Agency, settings: dict[str, Any], *, actor: User) -> HousePolicy:
+    """A house policy asked for and in force at noon of the day of the tests."""
+    row = policies.policy_ask(agency, settings, why="Asked by the insurer.", actor=actor, moment=at())
+    assert policies.policy_apply(row.pk, moment=at())
+    row.refresh_from_db()
+    return row
 
 
 def make_landlord(agency: Agency, ref: str | None = None) -> Landlord:
@@ -114,6 +132,14 @@ def clear_portfolio(**changes: Any) -> law.Portfolio:
         held = {paper.ref for paper in unit.certificates or ()}
         unit = replace(unit, events=tuple(act for act in unit.events or () if act.of in held))
     return law.Portfolio((BUILDING,), (unit,))
+
+
+def with_band(letter: str) -> tuple[law.Certificate, ...]:
+    """The papers of the clear flat, its energy certificate of another band."""
+    return tuple(
+        replace(paper, rating=letter) if paper.kind == "epc" else paper
+        for paper in CLEAR_FLAT.certificates or ()
+    )
 
 
 def without(unit: law.Unit, *refs: str) -> law.Unit:

@@ -23,7 +23,7 @@ from portfolio.law import model as law
 from portfolio.models import Agency, Unit, User
 from portfolio.services import policies, sheet_import
 from portfolio.services.certificates import document_attach
-from tests.factories import at, make_agency, make_home, make_landlord, make_user
+from tests.factories import at, make_agency, make_home, make_landlord, make_user, signed_in
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
@@ -185,12 +185,6 @@ STRANGERS: dict[str, Callable[[Held], User]] = {
 }
 
 
-def client_of(user: User) -> Client:
-    client = Client()
-    client.force_login(user)
-    return client
-
-
 def answers(client: Client, name: str, pk: int) -> dict[str, Any]:
     url = reverse(name, kwargs={"pk": pk, **MORE.get(name, {})})
     return {"GET": client.get(url), "POST": client.post(url, {})}
@@ -219,7 +213,7 @@ def test_every_address_of_one_thing_is_walked_with_its_number():
 def test_a_stranger_cannot_tell_what_is_held_from_what_is_absent(held, name):
     thing, _ = OBJECTS[name]
     for stranger, make in STRANGERS.items():
-        client = client_of(make(held))
+        client = signed_in(make(held))
         present, absent = answers(client, name, held.pks[thing]), answers(client, name, ABSENT)
         for method, response in present.items():
             assert response.status_code in (404, 405), (stranger, method)
@@ -245,7 +239,7 @@ def test_nobody_in_particular_is_sent_to_the_log_in(held, name):
 @pytest.mark.parametrize("name", OBJECTS)
 def test_a_log_in_that_is_switched_off_opens_nothing(held, name):
     thing, _ = OBJECTS[name]
-    for response in answers(client_of(switched_off(held)), name, held.pks[thing]).values():
+    for response in answers(signed_in(switched_off(held)), name, held.pks[thing]).values():
         assert response.status_code == 302
         assert response["Location"].startswith(reverse(settings.LOGIN_URL))
 
@@ -255,7 +249,7 @@ def test_a_role_reaches_what_it_may_do_in_its_own_homes_and_nothing_else(held, n
     thing, needed = OBJECTS[name]
     for role in ROLES:
         own = {"landlord": held.home.landlord} if role == "landlord" else {}
-        client = client_of(make_user(held.agency, role, **own))
+        client = signed_in(make_user(held.agency, role, **own))
         found = {
             method: response.status_code
             for method, response in answers(client, name, held.pks[thing]).items()
@@ -273,7 +267,7 @@ def test_a_role_reaches_what_it_may_do_in_its_own_homes_and_nothing_else(held, n
 def test_a_list_shows_a_stranger_nothing_that_is_not_theirs(held, name, stranger):
     kwargs, needed = LISTS[name]
     user = STRANGERS[stranger](held)
-    response = client_of(user).get(reverse(name, kwargs=kwargs))
+    response = signed_in(user).get(reverse(name, kwargs=kwargs))
     assert response.status_code == (200 if needed in access.MAY[user.role] else 404)
     assert b"secret" not in response.content.lower()
 
@@ -283,7 +277,7 @@ def test_a_list_shows_a_stranger_nothing_that_is_not_theirs(held, name, stranger
 def test_a_list_shows_people_their_own(held, name, role):
     kwargs, needed = LISTS[name]
     own = {"landlord": held.home.landlord} if role == "landlord" else {}
-    response = client_of(make_user(held.agency, role, **own)).get(reverse(name, kwargs=kwargs))
+    response = signed_in(make_user(held.agency, role, **own)).get(reverse(name, kwargs=kwargs))
     assert response.status_code == (200 if needed in access.MAY[role] else 404)
     if response.status_code == 200:
         assert LISTED.get(name, b"") in response.content

@@ -3,23 +3,17 @@
 from datetime import date
 
 import pytest
-from django.test import Client
 from django.urls import reverse
 
 from inspections.models import Defect
 from portfolio import gate
 from portfolio.law import model as law
 from portfolio.models import Clearance
-from tests.factories import at, make_agency, make_home, make_user
+from tests.factories import at, make_agency, make_home, make_user, signed_in
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 C2 = {"title": "Cracked socket", "code": "bs7671:C2", "found": "2026-11-24", "room": "", "certificate": ""}
-
-
-@pytest.fixture(autouse=True)
-def _noon(time_machine):
-    time_machine.move_to(at().at, tick=False)
 
 
 @pytest.fixture
@@ -38,20 +32,14 @@ def defect(agency):
     return Defect.objects.get(unit=make_home(agency, defects=(found,)))
 
 
-def client_of(user) -> Client:
-    client = Client()
-    client.force_login(user)
-    return client
-
-
 @pytest.fixture
 def agent(agency):
-    return client_of(make_user(agency))
+    return signed_in(make_user(agency))
 
 
 @pytest.fixture
 def inspector(agency):
-    return client_of(make_user(agency, "inspector"))
+    return signed_in(make_user(agency, "inspector"))
 
 
 def text(response) -> str:
@@ -108,7 +96,7 @@ def test_said_done_then_confirmed_by_an_inspector(agent, inspector, defect):
 def test_whoever_said_it_was_done_is_not_offered_and_cannot_confirm(agency, defect):
     user = make_user(agency, "inspector")
     Defect.objects.update(completed=date(2026, 11, 24), completed_by=user)
-    client = client_of(user)
+    client = signed_in(user)
     assert reverse("defect_confirm", args=[defect.pk]) not in text(
         client.get(reverse("defects", args=[defect.unit_id]))
     )

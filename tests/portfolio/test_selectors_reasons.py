@@ -5,14 +5,9 @@ from django.test import Client
 from django.urls import reverse
 
 from portfolio.law import model as law
-from tests.factories import CLEAR_FLAT, DAY, at, make_agency, make_home, make_user, without
+from tests.factories import CLEAR_FLAT, DAY, make_agency, make_home, make_user, without
 
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def _noon(time_machine):
-    time_machine.move_to(at().at, tick=False)
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 
 @pytest.fixture

@@ -19,9 +19,9 @@ from portfolio.law.policy import POLICY, Policy, with_policy
 from portfolio.models import Clearance, Event, HousePolicy, Unit
 from portfolio.selectors.board import board, homes_for
 from portfolio.selectors.home import home_page
-from portfolio.services import events, homes, policies, policy_preview, take_in
+from portfolio.services import events, homes, policies, take_in
 from portfolio.services.certificates import certificate_preview
-from tests.factories import CLEAR_FLAT, DAY, at, make_agency, make_home, make_user
+from tests.factories import DAY, at, make_agency, make_home, make_user, put_in_force, with_band
 
 pytestmark = [pytest.mark.django_db, pytest.mark.database]
 
@@ -51,16 +51,10 @@ def ask(agency, agent):
 
 
 @pytest.fixture
-def in_force(ask):
+def in_force(agency, agent):
     """Asks for a policy and puts it into force."""
 
-    def applying(settings):
-        row = ask(settings)
-        assert policies.policy_apply(row.pk, moment=at())
-        row.refresh_from_db()
-        return row
-
-    return applying
+    return lambda settings: put_in_force(agency, settings, actor=agent)
 
 
 def told(verb):
@@ -121,8 +115,8 @@ def test_a_change_is_refused_when_another_came_since_the_page_was_opened(ask):
 
 
 def test_coming_into_force_withdraws_every_mark_that_no_longer_holds_and_counts(agency, agent, ask):
-    marked, better = make_home(agency), make_home(agency, certificates=_with_band("A"))
-    make_home(agency, certificates=_with_band("G"))  # barred before and after
+    marked, better = make_home(agency), make_home(agency, certificates=with_band("A"))
+    make_home(agency, certificates=with_band("G"))  # barred before and after
     for home in (marked, better):
         gate.mark(home.pk, "let", actor=agent, moment=at())
     gate.mark(marked.pk, "sale", actor=agent, moment=at())
@@ -139,12 +133,6 @@ def test_coming_into_force_withdraws_every_mark_that_no_longer_holds_and_counts(
         "Homes that could be let until then and cannot now: 1; that could be sold: 0."
     )
     assert events.verify(agency) is None
-
-
-def _with_band(letter):
-    return tuple(
-        replace(paper, rating=letter) if paper.kind == "epc" else paper for paper in CLEAR_FLAT.certificates
-    )
 
 
 def test_every_home_carries_the_mark_of_the_policy_and_none_is_left_stale(agency, in_force):
@@ -322,69 +310,3 @@ def test_coming_into_force_costs_as_many_queries_for_five_homes_as_for_one(agenc
     for _ in range(4):
         make_home(agency)
     assert queries({"worst_band": "C"}) == one <= 40
-
-
-def test_the_preview_counts_without_storing(agency, agent):
-    marked, better = make_home(agency, label="Flat 2"), make_home(agency, certificates=_with_band("A"))
-    for home in (marked, better):
-        gate.mark(home.pk, "let", actor=agent, moment=at())
-    before = (Event.objects.count(), Clearance.objects.filter(withdrawn_at=None).count())
-    found = policy_preview.policy_preview(agency.pk, BAND_B, at())
-    assert (found.homes, found.counted, found.marks) == (2, True, 1)
-    assert (found.barred, found.cleared) == ({"let": 1, "sale": 0}, {"let": 0, "sale": 0})
-    (lost,) = found.named
-    assert (lost.unit, lost.purpose) == (marked, "let")
-    assert lost.why == "The energy band is C; the house policy lets nothing below B."
-    assert (Event.objects.count(), Clearance.objects.filter(withdrawn_at=None).count()) == before
-    assert not HousePolicy.objects.exists()
-
-
-def test_the_preview_of_a_laxer_policy_counts_the_homes_that_clear(agency, in_force):
-    make_home(agency)
-    in_force(BAND_B)
-    found = policy_preview.policy_preview(agency.pk, {}, at())
-    assert (found.barred, found.cleared) == ({"let": 0, "sale": 0}, {"let": 1, "sale": 0})
-
-
-def test_the_preview_does_not_trust_an_answer_that_no_longer_covers_the_day(agency, agent):
-    """On the day after the gas check ran out, the stored answer still says clear until the nightly work has run."""
-    make_home(agency)
-    found = policy_preview.policy_preview(agency.pk, BAND_B, at(date(2027, 5, 21)))
-    assert found.barred == {"let": 0, "sale": 0}
-
-
-def test_the_preview_is_what_happens(agency, agent, in_force):
-    for letter in "ABCD":
-        home = make_home(agency, certificates=_with_band(letter), defects=A_C3 if letter == "A" else ())
-        gate.mark(home.pk, "let", actor=agent, moment=at())
-    settings = {"worst_band": "B"} | C3
-    found = policy_preview.policy_preview(agency.pk, settings, at())
-    in_force(settings)
-    happened = Event.objects.get(verb="policy.came_in").data
-    assert happened == {"withdrawn": found.marks, **found.barred} == {"withdrawn": 3, "let": 3, "sale": 1}
-
-
-def test_too_many_homes_are_not_counted_and_it_says_so(agency, monkeypatch):
-    make_home(agency)
-    make_home(agency)
-    monkeypatch.setattr(policy_preview, "MOST_COUNTED", 1)
-    found = policy_preview.policy_preview(agency.pk, BAND_B, at())
-    assert (found.homes, found.counted, found.named) == (2, False, ())
-
-
-def test_no_more_than_fifty_marks_are_named(agency, agent, monkeypatch):
-    monkeypatch.setattr(policy_preview, "MOST_NAMED", 1)
-    for _ in range(3):
-        gate.mark(make_home(agency).pk, "let", actor=agent, moment=at())
-    found = policy_preview.policy_preview(agency.pk, BAND_B, at())
-    assert (found.marks, len(found.named)) == (3, 1)
-
-
-def test_the_preview_costs_a_fixed_number_of_queries(agency, django_assert_num_queries):
-    make_home(agency)
-    with django_assert_num_queries(15):
-        policy_preview.policy_preview(agency.pk, BAND_B, at())
-    for _ in range(4):
-        make_home(agency)
-    with django_assert_num_queries(15):
-        policy_preview.policy_preview(agency.pk, BAND_B, at())

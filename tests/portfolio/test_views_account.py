@@ -10,14 +10,9 @@ from django.core import mail
 from django.test import Client
 from django.urls import reverse
 
-from tests.factories import PASSWORD, make_agency, make_home, make_user
+from tests.factories import PASSWORD, make_home
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def agent():
-    return make_user(make_agency())
 
 
 def text(response) -> str:

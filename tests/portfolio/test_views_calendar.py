@@ -4,7 +4,6 @@ from datetime import date, timedelta
 
 import pytest
 from django.db import connection
-from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
@@ -13,9 +12,9 @@ from portfolio.law import model as law
 from portfolio.models import Due, StoredStanding, Unit
 from portfolio.selectors import reach
 from portfolio.selectors.calendar import MONTHS, month_end, months_from
-from tests.factories import CLEAR_FLAT, DAY, at, make_agency, make_home, make_user, without
+from tests.factories import CLEAR_FLAT, DAY, make_agency, make_home, make_user, signed_in, without
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 LAST_GAS_DAY = date(2027, 5, 20)
 MAY = date(2027, 5, 1)
@@ -23,11 +22,6 @@ MAY = date(2027, 5, 1)
 EARLY_GAS = law.Certificate(
     "g2", "gas_safety_record", "G-2", inspected=date(2026, 2, 1), appliances=(law.ApplianceCheck("boiler", "safe"),)
 )  # fmt: skip
-
-
-@pytest.fixture(autouse=True)
-def _noon(time_machine):
-    time_machine.move_to(at().at, tick=False)
 
 
 @pytest.fixture
@@ -49,20 +43,14 @@ def homes(agent):
     ]
 
 
-def client_of(user) -> Client:
-    client = Client()
-    client.force_login(user)
-    return client
-
-
 @pytest.fixture
 def see(agent):
-    return lambda **asked: client_of(agent).get(reverse("calendar"), asked)
+    return lambda **asked: signed_in(agent).get(reverse("calendar"), asked)
 
 
 @pytest.fixture
 def see_month(agent):
-    return lambda month, **asked: client_of(agent).get(reverse("calendar_month", args=[month]), asked)
+    return lambda month, **asked: signed_in(agent).get(reverse("calendar_month", args=[month]), asked)
 
 
 def month_of(response, first=MAY):
@@ -173,11 +161,11 @@ def test_too_many_homes_to_ask_about_another_day_are_told(homes, see, see_month,
 
 def test_a_landlord_counts_their_own_homes_only(agent, homes):
     user = make_user(agent.agency, "landlord", landlord=homes[1].landlord)
-    found = client_of(user).get(reverse("calendar")).context["calendar"]
+    found = signed_in(user).get(reverse("calendar")).context["calendar"]
     assert (found.homes, found.clear["let"]) == (1, 1)
     assert next(one for one in found.months if one.first == MAY).stops["let"] == 1
     for what in ("lapses", "let"):
-        response = client_of(user).get(reverse("calendar_month", args=["2027-05"]), {"what": what})
+        response = signed_in(user).get(reverse("calendar_month", args=["2027-05"]), {"what": what})
         assert {ref for ref, _ in shown(response)} == {"may-2"}
 
 

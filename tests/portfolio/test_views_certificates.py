@@ -7,23 +7,17 @@ from datetime import date
 import pikepdf
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
-from django.test import Client
 from django.urls import reverse
 
 from portfolio import words
 from portfolio.forms.certificates import FIELDS, NEEDED
 from portfolio.law import model as law
 from portfolio.models import Certificate, Document
-from tests.factories import CLEAR_FLAT, at, make_agency, make_home, make_user, without
+from tests.factories import CLEAR_FLAT, make_home, make_user, signed_in, without
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 EICR = {"kind": "eicr", "inspected": "2026-11-20", "outcome": "satisfactory"}
-
-
-@pytest.fixture(autouse=True)
-def _noon(time_machine):
-    time_machine.move_to(at().at, tick=False)
 
 
 @pytest.fixture(autouse=True)
@@ -32,20 +26,9 @@ def _files(settings, tmp_path):
 
 
 @pytest.fixture
-def agent():
-    return make_user(make_agency())
-
-
-@pytest.fixture
 def home(agent):
     """Barred for want of an electrical report."""
     return make_home(agent.agency, certificates=without(CLEAR_FLAT, "e1").certificates)
-
-
-def signed_in(user) -> Client:
-    client = Client()
-    client.force_login(user)
-    return client
 
 
 @pytest.fixture

@@ -6,7 +6,6 @@ from datetime import date, timedelta
 
 import pytest
 from django.db import connection
-from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from openpyxl import load_workbook
@@ -16,9 +15,9 @@ from portfolio.law import model as law
 from portfolio.law.model import DutyState
 from portfolio.models import Due, StoredStanding
 from portfolio.selectors import reach
-from tests.factories import CLEAR_FLAT, DAY, at, make_agency, make_home, make_user
+from tests.factories import CLEAR_FLAT, DAY, make_agency, make_home, make_user, signed_in
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 INSPECTED = date(2026, 11, 10)
 LAST_COPY_DAY = date(2026, 12, 8)
@@ -29,11 +28,6 @@ NEW_GAS = law.Certificate(
 LET = law.Tenancy("t1", date(2026, 4, 1), date(2026, 4, 20))
 
 
-@pytest.fixture(autouse=True)
-def _noon(time_machine):
-    time_machine.move_to(at().at, tick=False)
-
-
 @pytest.fixture
 def agent():
     return make_user(make_agency("Latchford Lettings"))
@@ -41,13 +35,7 @@ def agent():
 
 @pytest.fixture
 def see(agent):
-    return lambda **asked: client_of(agent).get(reverse("duties"), asked)
-
-
-def client_of(user) -> Client:
-    client = Client()
-    client.force_login(user)
-    return client
+    return lambda **asked: signed_in(agent).get(reverse("duties"), asked)
 
 
 @pytest.fixture
@@ -160,11 +148,11 @@ def test_too_many_homes_to_ask_about_another_day_are_told(agent, owing, see, mon
 def test_a_landlord_sees_the_duties_of_their_own_homes_only(agent, owing):
     owing_home(agent, ref="theirs", landlord_ref="L2")
     user = make_user(agent.agency, "landlord", landlord=owing.landlord)
-    response = client_of(user).get(reverse("duties"))
+    response = signed_in(user).get(reverse("duties"))
     assert {line.home.ref for line in response.context["lines"]} == {"owing"}
     assert response.context["duties"].total == len(response.context["lines"])
     assert ">Landlord</th>" not in response.content.decode()
-    other_day = client_of(user).get(reverse("duties"), {"on": "2026-12-10"})
+    other_day = signed_in(user).get(reverse("duties"), {"on": "2026-12-10"})
     assert {line.home.ref for line in other_day.context["lines"]} == {"owing"}
 
 
@@ -176,18 +164,18 @@ def test_the_download_holds_every_page(agent, owing, see):
         )  # fmt: skip
     total = see().context["duties"].total
     assert len(see().context["lines"]) == 50 < total
-    said = client_of(agent).get(reverse("duties_download", args=["csv"])).content.decode("utf-8-sig")
+    said = signed_in(agent).get(reverse("duties_download", args=["csv"])).content.decode("utf-8-sig")
     rows = list(csv.reader(io.StringIO(said)))
     assert len(rows) == total + 1
     assert rows[0][0] == "Last day"
     assert not any(cell.startswith("=") for row in rows for cell in row)
-    book = load_workbook(io.BytesIO(client_of(agent).get(reverse("duties_download", args=["xlsx"])).content))
+    book = load_workbook(io.BytesIO(signed_in(agent).get(reverse("duties_download", args=["xlsx"])).content))
     assert book.active.max_row == total + 1
 
 
 def test_a_download_is_narrowed_like_the_list(agent, owing):
     address = reverse("duties_download", args=["csv"])
-    rows = client_of(agent).get(address, {"party": "council"}).content.decode("utf-8-sig").splitlines()
+    rows = signed_in(agent).get(address, {"party": "council"}).content.decode("utf-8-sig").splitlines()
     assert len(rows) == 1
 
 

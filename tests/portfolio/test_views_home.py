@@ -12,28 +12,11 @@ from django.urls import reverse
 from portfolio import gate
 from portfolio.law import model as law
 from portfolio.models import Clearance, Event
-from tests.factories import CLEAR_FLAT, at, make_agency, make_home, make_user, without
+from tests.factories import CLEAR_FLAT, at, make_home, make_user, without
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 C2 = law.Defect("d1", "bs7671", "C2", "Cracked socket", date(2026, 11, 20))
-
-
-@pytest.fixture(autouse=True)
-def _noon(time_machine):
-    time_machine.move_to(at().at, tick=False)
-
-
-@pytest.fixture
-def agent():
-    return make_user(make_agency())
-
-
-@pytest.fixture
-def client(agent):
-    client = Client()
-    client.force_login(agent)
-    return client
 
 
 @pytest.fixture
@@ -50,21 +33,21 @@ def text(response) -> str:
     return " ".join(response.content.decode().split())
 
 
-def page_of(client, home, **asked) -> str:
-    return text(client.get(reverse("home", args=[home.pk]), asked))
+def page_of(as_agent, home, **asked) -> str:
+    return text(as_agent.get(reverse("home", args=[home.pk]), asked))
 
 
-def test_both_answers_stand_in_words_with_their_last_day(client, home):
-    page = page_of(client, home)
+def test_both_answers_stand_in_words_with_their_last_day(as_agent, home):
+    page = page_of(as_agent, home)
     assert "Can be let today" in page
     assert '<time datetime="2027-05-20">20 May 2027</time>' in page
     assert "Can be sold today" in page
     assert '<time datetime="2030-09-09">9 Sep 2030</time>' in page
 
 
-def test_each_bar_comes_with_cure_source_and_basis(client, barred):
-    page = page_of(client, barred)
-    reasons = client.get(reverse("home", args=[barred.pk])).context["page"].standing.let.bars
+def test_each_bar_comes_with_cure_source_and_basis(as_agent, barred):
+    page = page_of(as_agent, barred)
+    reasons = as_agent.get(reverse("home", args=[barred.pk])).context["page"].standing.let.bars
     assert len(reasons) >= 2
     for reason in reasons:
         assert reason.says in page
@@ -78,53 +61,53 @@ def test_each_bar_comes_with_cure_source_and_basis(client, barred):
 @pytest.mark.parametrize(
     ("day", "words"), [("2027-05-20", "Can be let on"), ("2027-05-21", "Cannot be let on")]
 )
-def test_another_day_is_asked_about(client, home, day, words):
-    page = page_of(client, home, on=day)
+def test_another_day_is_asked_about(as_agent, home, day, words):
+    page = page_of(as_agent, home, on=day)
     assert words in page
     assert "The answers below are for" in page
     assert 'value="let"><button' not in page, "a mark is set today, never for another day"
 
 
-def test_a_day_that_cannot_be_understood_is_an_error(client, home):
-    page = page_of(client, home, on="soon")
+def test_a_day_that_cannot_be_understood_is_an_error(as_agent, home):
+    page = page_of(as_agent, home, on="soon")
     assert "Enter a valid date." in page
     assert "Can be let today" in page
 
 
 @pytest.mark.parametrize("day", ["0001-01-01", "1899-12-31", "2201-01-01", "9999-12-31"])
-def test_a_day_far_off_is_an_error_too(client, home, day):
-    assert "Enter a day" in page_of(client, home, on=day)
+def test_a_day_far_off_is_an_error_too(as_agent, home, day):
+    assert "Enter a day" in page_of(as_agent, home, on=day)
 
 
-def test_a_c1_and_an_id_say_stop(client, agent):
+def test_a_c1_and_an_id_say_stop(as_agent, agent):
     c1 = law.Defect("a", "bs7671", "C1", "Bare wires", date(2026, 11, 20))
     gas = law.Defect("b", "igem_g11", "ID", "Open flue", date(2026, 11, 20))
-    page = page_of(client, make_home(agent.agency, defects=(c1, gas)))
+    page = page_of(as_agent, make_home(agent.agency, defects=(c1, gas)))
     assert "Do not touch it" in page
     assert "0800111999" in page
 
 
-def test_a_c2_alone_raises_no_alarm(client, barred):
-    assert "Danger: stop and read" not in page_of(client, barred)
+def test_a_c2_alone_raises_no_alarm(as_agent, barred):
+    assert "Danger: stop and read" not in page_of(as_agent, barred)
 
 
-def test_what_is_not_recorded_leads_to_the_very_field(client, agent):
+def test_what_is_not_recorded_leads_to_the_very_field(as_agent, agent):
     home = make_home(agent.agency, alarms=None, landlord=None, main_board_rcd_30ma=None)
-    anchors = re.findall(rf'{reverse("home_facts", args=[home.pk])}#([\w-]+)"', page_of(client, home))
+    anchors = re.findall(rf'{reverse("home_facts", args=[home.pk])}#([\w-]+)"', page_of(as_agent, home))
     assert {"alarms", "id_home-landlord_kind", "id_home-main_board_rcd_30ma"} <= set(anchors)
-    facts = text(client.get(reverse("home_facts", args=[home.pk])))
+    facts = text(as_agent.get(reverse("home_facts", args=[home.pk])))
     for anchor in anchors:
         assert f'id="{anchor}"' in facts
 
 
-def test_a_home_with_everything_recorded_has_no_such_list(client, home):
-    assert "not recorded</strong>" not in page_of(client, home)
+def test_a_home_with_everything_recorded_has_no_such_list(as_agent, home):
+    assert "not recorded</strong>" not in page_of(as_agent, home)
 
 
-def test_the_page_takes_the_same_queries_however_much_is_on_record(client, agent, home):
-    page_of(client, home)
+def test_the_page_takes_the_same_queries_however_much_is_on_record(as_agent, agent, home):
+    page_of(as_agent, home)
     with CaptureQueriesContext(connection) as few:
-        page_of(client, home)
+        page_of(as_agent, home)
     papers = tuple(
         law.Certificate(
             f"g{n}",
@@ -137,18 +120,18 @@ def test_the_page_takes_the_same_queries_however_much_is_on_record(client, agent
     defects = tuple(law.Defect(f"d{n}", "bs7671", "C3", "Old", date(2026, 1, 1)) for n in range(12))
     full = make_home(agent.agency, certificates=papers, defects=defects)
     with CaptureQueriesContext(connection) as more:
-        page_of(client, full)
+        page_of(as_agent, full)
     assert len(more) <= len(few) + 1 <= 40
 
 
-def test_marking_a_clear_home(client, home):
-    response = client.post(reverse("mark", args=[home.pk]), {"purpose": "let"}, follow=True)
+def test_marking_a_clear_home(as_agent, home):
+    response = as_agent.post(reverse("mark", args=[home.pk]), {"purpose": "let"}, follow=True)
     assert "Marked to let. The mark holds until 20 May 2027" in text(response)
     assert Clearance.objects.get().withdrawn_at is None
 
 
-def test_marking_a_barred_home_is_refused_with_every_reason(client, barred):
-    response = client.post(reverse("mark", args=[barred.pk]), {"purpose": "let"})
+def test_marking_a_barred_home_is_refused_with_every_reason(as_agent, barred):
+    response = as_agent.post(reverse("mark", args=[barred.pk]), {"purpose": "let"})
     assert response.status_code == 409
     page = text(response)
     assert "Refused: not marked to let" in page
@@ -157,39 +140,41 @@ def test_marking_a_barred_home_is_refused_with_every_reason(client, barred):
     assert not Clearance.objects.exists()
 
 
-def test_no_button_where_the_mark_would_be_refused(client, barred):
-    assert reverse("mark", args=[barred.pk]) not in page_of(client, barred)
+def test_no_button_where_the_mark_would_be_refused(as_agent, barred):
+    assert reverse("mark", args=[barred.pk]) not in page_of(as_agent, barred)
 
 
 @pytest.mark.parametrize("name", ["mark", "unmark"])
-def test_get_changes_nothing(client, home, name):
-    assert client.get(reverse(name, args=[home.pk]), {"purpose": "let", "why": "x"}).status_code == 405
+def test_get_changes_nothing(as_agent, home, name):
+    assert as_agent.get(reverse(name, args=[home.pk]), {"purpose": "let", "why": "x"}).status_code == 405
     assert not Clearance.objects.exists()
 
 
 def test_marking_needs_the_token_of_the_page(agent, home):
-    client = Client(enforce_csrf_checks=True)
-    client.force_login(agent)
-    assert client.post(reverse("mark", args=[home.pk]), {"purpose": "let"}).status_code == 403
+    as_agent = Client(enforce_csrf_checks=True)
+    as_agent.force_login(agent)
+    assert as_agent.post(reverse("mark", args=[home.pk]), {"purpose": "let"}).status_code == 403
     assert not Clearance.objects.exists()
 
 
 @pytest.mark.parametrize("purpose", ["", "both"])
-def test_an_unknown_mark_is_refused(client, home, purpose):
-    assert client.post(reverse("mark", args=[home.pk]), {"purpose": purpose}).status_code == 400
+def test_an_unknown_mark_is_refused(as_agent, home, purpose):
+    assert as_agent.post(reverse("mark", args=[home.pk]), {"purpose": purpose}).status_code == 400
 
 
-def test_taking_a_mark_back_needs_a_reason_and_keeps_it(client, agent, home):
+def test_taking_a_mark_back_needs_a_reason_and_keeps_it(as_agent, agent, home):
     gate.mark(home.pk, "sale", actor=agent, moment=at())
     url = reverse("unmark", args=[home.pk])
-    assert client.post(url, {"purpose": "sale", "why": " "}).status_code == 400
+    assert as_agent.post(url, {"purpose": "sale", "why": " "}).status_code == 400
     assert Clearance.objects.get().withdrawn_at is None
-    client.post(url, {"purpose": "sale", "why": "Owner changed their mind"})
+    as_agent.post(url, {"purpose": "sale", "why": "Owner changed their mind"})
     assert Clearance.objects.get().withdrawn_why == "Owner changed their mind"
 
 
-def test_taking_back_what_is_gone_says_so(client, home):
-    response = client.post(reverse("unmark", args=[home.pk]), {"purpose": "let", "why": "Late"}, follow=True)
+def test_taking_back_what_is_gone_says_so(as_agent, home):
+    response = as_agent.post(
+        reverse("unmark", args=[home.pk]), {"purpose": "let", "why": "Late"}, follow=True
+    )
     assert "does not carry the mark" in text(response)
 
 
@@ -203,8 +188,8 @@ def test_a_landlord_sees_the_answers_but_no_button(agent, home):
     assert reverse("certificate_add", args=[home.pk]) in page
 
 
-def test_the_whole_record_has_its_own_page(client, home):
-    response = client.get(reverse("home_events", args=[home.pk]))
+def test_the_whole_record_has_its_own_page(as_agent, home):
+    response = as_agent.get(reverse("home_events", args=[home.pk]))
     assert text(response).count("<tr>") == Event.objects.filter(unit=home).count() + 1
 
 

@@ -16,29 +16,12 @@ from portfolio.law import model as law
 from portfolio.models import HousePolicy
 from portfolio.services import homes as service
 from portfolio.services.certificates import certificate_add, certificate_correct
-from tests.factories import DAY, at, make_agency, make_home, make_user
+from tests.factories import DAY, at, make_home, make_user
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 FIRST = DAY - timedelta(days=10)
 BEFORE = DAY - timedelta(days=1)
-
-
-@pytest.fixture(autouse=True)
-def _noon(time_machine):
-    time_machine.move_to(at().at, tick=False)
-
-
-@pytest.fixture
-def agent():
-    return make_user(make_agency())
-
-
-@pytest.fixture
-def client(agent):
-    client = Client()
-    client.force_login(agent)
-    return client
 
 
 @pytest.fixture
@@ -46,8 +29,10 @@ def home(agent):
     return make_home(agent.agency, day=FIRST)
 
 
-def page_of(client, home, **how) -> str:
-    response = client.get(reverse("home", args=[home.pk]), {name: str(value) for name, value in how.items()})
+def page_of(as_agent, home, **how) -> str:
+    response = as_agent.get(
+        reverse("home", args=[home.pk]), {name: str(value) for name, value in how.items()}
+    )
     assert response.status_code == 200
     return " ".join(response.content.decode().split())
 
@@ -58,9 +43,9 @@ def c2(home, agent) -> None:
     )
 
 
-def test_a_defect_recorded_later_does_not_show(client, agent, home):
+def test_a_defect_recorded_later_does_not_show(as_agent, agent, home):
     c2(home, agent)
-    then, now = page_of(client, home, known=BEFORE), page_of(client, home, known=DAY)
+    then, now = page_of(as_agent, home, known=BEFORE), page_of(as_agent, home, known=DAY)
     assert "As it stood on our record at the end of 24 November 2026" in then
     assert "Can be let on 24 Nov 2026" in then
     assert "Cracked socket" not in then
@@ -68,61 +53,61 @@ def test_a_defect_recorded_later_does_not_show(client, agent, home):
     assert "Cracked socket" in now
 
 
-def test_another_day_may_be_asked_about_with_what_was_known_then(client, home):
-    page = page_of(client, home, known=BEFORE, on="2027-05-21")
+def test_another_day_may_be_asked_about_with_what_was_known_then(as_agent, home):
+    page = page_of(as_agent, home, known=BEFORE, on="2027-05-21")
     assert "Cannot be let on 21 May 2027" in page
     assert "at the end of 24 November 2026, asked about 21 May 2027" in page
 
 
-def test_a_correction_made_later_does_not_show(client, agent, home):
+def test_a_correction_made_later_does_not_show(as_agent, agent, home):
     row = home.certificates.get(ref="e1")
     wrong = replace(certificate_facts(row, []), number="CORRECTED-77")
     certificate_correct(row.pk, wrong, why="Misread.", actor=agent, moment=at())
-    then = page_of(client, home, known=BEFORE)
+    then = page_of(as_agent, home, known=BEFORE)
     assert "CORRECTED-77" not in then
     assert "Misread" not in then
     assert "EI-1" in then
-    assert "CORRECTED-77" in page_of(client, home)
+    assert "CORRECTED-77" in page_of(as_agent, home)
 
 
-def test_a_new_name_and_landlord_do_not_show(client, agent, home):
+def test_a_new_name_and_landlord_do_not_show(as_agent, agent, home):
     building, unit = facts_of([home.pk])[home.pk]
     changed = replace(unit, label="Garden flat", landlord_ref="Nobody Before")
     service.home_edit(home.pk, building=building, unit=changed, actor=agent, moment=at())
-    then = page_of(client, home, known=BEFORE)
+    then = page_of(as_agent, home, known=BEFORE)
     main = then.partition("<h1>")[2]
     assert "Garden flat" not in main
     assert "Nobody Before" not in main
-    assert "Garden flat" in page_of(client, home)
+    assert "Garden flat" in page_of(as_agent, home)
 
 
-def test_a_mark_shows_as_it_was(client, agent, home):
+def test_a_mark_shows_as_it_was(as_agent, agent, home):
     gate.mark(home.pk, "let", actor=agent, moment=at(FIRST))
     c2(home, agent)
-    then = page_of(client, home, known=BEFORE)
+    then = page_of(as_agent, home, known=BEFORE)
     assert "Marked to let</strong>" in then
     assert "withdrawn" not in then.partition('id="record"')[0]
-    assert "was withdrawn by itself" in page_of(client, home, known=DAY)
+    assert "was withdrawn by itself" in page_of(as_agent, home, known=DAY)
 
 
-def test_a_mark_set_later_does_not_show(client, agent, home):
+def test_a_mark_set_later_does_not_show(as_agent, agent, home):
     gate.mark(home.pk, "let", actor=agent, moment=at())
-    assert "Marked to let</strong>" not in page_of(client, home, known=BEFORE)
-    assert "Marked to let</strong>" in page_of(client, home, known=DAY)
+    assert "Marked to let</strong>" not in page_of(as_agent, home, known=BEFORE)
+    assert "Marked to let</strong>" in page_of(as_agent, home, known=DAY)
 
 
-def test_a_house_policy_put_into_force_later_is_not_asked(client, agent, home):
+def test_a_house_policy_put_into_force_later_is_not_asked(as_agent, agent, home):
     HousePolicy.objects.create(
         agency=agent.agency, settings={"worst_band": "B"}, why="Better homes.", asked_at=at().at, in_force_at=at().at
     )  # fmt: skip
     assert house_policy.in_force() != house_policy.in_force(at(BEFORE).at)
-    assert "Can be let on" in page_of(client, home, known=BEFORE)
-    assert "Cannot be let today" in page_of(client, home, known=DAY)
+    assert "Can be let on" in page_of(as_agent, home, known=BEFORE)
+    assert "Cannot be let today" in page_of(as_agent, home, known=DAY)
 
 
-def test_an_earlier_record_offers_nothing_to_do(client, agent, home):
+def test_an_earlier_record_offers_nothing_to_do(as_agent, agent, home):
     service.act_add(home.pk, law.Act("aware", None, "tenant", FIRST), actor=agent, moment=at(FIRST))
-    page = page_of(client, home, known=DAY)
+    page = page_of(as_agent, home, known=DAY)
     names = (
         "mark",
         "unmark",
@@ -139,8 +124,8 @@ def test_an_earlier_record_offers_nothing_to_do(client, agent, home):
     assert "Your letting agent can record it" not in page
 
 
-def test_before_it_was_recorded_there_is_a_plain_page(client, home):
-    page = page_of(client, home, known=FIRST - timedelta(days=1))
+def test_before_it_was_recorded_there_is_a_plain_page(as_agent, home):
+    page = page_of(as_agent, home, known=FIRST - timedelta(days=1))
     assert "this home was not on our record yet" in page
     assert "Can be let" not in page
 
@@ -149,8 +134,8 @@ def test_before_it_was_recorded_there_is_a_plain_page(client, home):
     ("known", "says"),
     [("2026-11-26", "lies in the future"), ("soon", "Enter a valid date"), ("0001-01-01", "Enter a day")],
 )
-def test_a_day_that_cannot_be_known_is_said_to_be_wrong(client, home, known, says):
-    page = page_of(client, home, known=known)
+def test_a_day_that_cannot_be_known_is_said_to_be_wrong(as_agent, home, known, says):
+    page = page_of(as_agent, home, known=known)
     assert says in page
     assert "Can be let today" in page
 
@@ -162,22 +147,22 @@ def test_a_landlord_sees_nothing_of_the_time_before_the_home_was_theirs(agent):
         home.pk, building=building, unit=replace(unit, landlord_ref="Present"), actor=agent, moment=at()
     )
     home.refresh_from_db()
-    client = Client()
-    client.force_login(make_user(agent.agency, "landlord", landlord=home.landlord))
-    then = page_of(client, home, known=BEFORE)
+    as_agent = Client()
+    as_agent.force_login(make_user(agent.agency, "landlord", landlord=home.landlord))
+    then = page_of(as_agent, home, known=BEFORE)
     assert "was not on record as yours" in then
     assert "Former" not in then
-    assert "Can be let today" in page_of(client, home, known=DAY)
+    assert "Can be let today" in page_of(as_agent, home, known=DAY)
 
 
-def test_it_takes_the_same_queries_however_much_is_on_record(client, agent, home):
-    page_of(client, home, known=DAY)
+def test_it_takes_the_same_queries_however_much_is_on_record(as_agent, agent, home):
+    page_of(as_agent, home, known=DAY)
     with CaptureQueriesContext(connection) as few:
-        page_of(client, home, known=DAY)
+        page_of(as_agent, home, known=DAY)
     for ago in range(8):
         paper = law.Certificate("", "pat", inspected=FIRST - timedelta(days=ago))
         certificate_add(home.pk, paper, document=None, actor=agent, moment=at())
     c2(home, agent)
     with CaptureQueriesContext(connection) as more:
-        page_of(client, home, known=DAY)
+        page_of(as_agent, home, known=DAY)
     assert len(more) <= len(few) + 1 <= 36

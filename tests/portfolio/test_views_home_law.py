@@ -4,7 +4,6 @@ from dataclasses import replace
 from datetime import date
 
 import pytest
-from django.test import Client
 from django.urls import reverse
 
 from portfolio import words
@@ -12,33 +11,16 @@ from portfolio.law import model as law
 from portfolio.law.loader import load
 from portfolio.selectors.home_asked import TOLD, gate_words
 from portfolio.services.take_in import take_in
-from tests.factories import BUILDING, CLEAR_FLAT, DAY, at, make_agency, make_home, make_user, without
+from tests.factories import BUILDING, CLEAR_FLAT, DAY, at, make_home, without
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 ORDER = ["not_met", "unknown", "met"]
 C2 = law.Defect("d1", "bs7671", "C2", "Cracked socket", date(2026, 11, 20))
 
 
-@pytest.fixture(autouse=True)
-def _noon(time_machine):
-    time_machine.move_to(at().at, tick=False)
-
-
-@pytest.fixture
-def agent():
-    return make_user(make_agency())
-
-
-@pytest.fixture
-def client(agent):
-    client = Client()
-    client.force_login(agent)
-    return client
-
-
-def asked(client, home, **how):
-    return client.get(reverse("home", args=[home.pk]), how)
+def asked(as_agent, home, **how):
+    return as_agent.get(reverse("home", args=[home.pk]), how)
 
 
 def text(response) -> str:
@@ -50,11 +32,11 @@ def part(response, name: str) -> str:
 
 
 @pytest.mark.parametrize("nation", words.NATION)
-def test_what_is_not_met_comes_first_and_what_does_not_apply_is_folded(client, agent, nation):
+def test_what_is_not_met_comes_first_and_what_does_not_apply_is_folded(as_agent, agent, nation):
     home = make_home(agent.agency, certificates=without(CLEAR_FLAT, "e1").certificates, defects=(C2,))
     other = law.Portfolio((replace(BUILDING, nation=nation),), ())
     take_in(other, agency=agent.agency, actor=agent, moment=at())
-    response = asked(client, home)
+    response = asked(as_agent, home)
     page = response.context["page"]
     states = [one.requirement.state.value for one in page.asked]
     assert states == sorted(states, key=ORDER.index)
@@ -64,12 +46,12 @@ def test_what_is_not_met_comes_first_and_what_does_not_apply_is_folded(client, a
     assert f"{len(page.not_asked)} more do not apply" in part(response, "asked")
 
 
-def test_each_requirement_leads_to_its_place_on_the_law_page(client, agent):
+def test_each_requirement_leads_to_its_place_on_the_law_page(as_agent, agent):
     home = make_home(agent.agency)
-    law_page = client.get(reverse("law_nation", args=["england"])).content.decode()
-    for one in asked(client, home).context["page"].asked:
+    law_page = as_agent.get(reverse("law_nation", args=["england"])).content.decode()
+    for one in asked(as_agent, home).context["page"].asked:
         link = f'href="{reverse("law_nation", args=["england"])}#{one.requirement.id}"'
-        assert link in part(asked(client, home), "asked")
+        assert link in part(asked(as_agent, home), "asked")
         assert f'id="{one.requirement.id}"' in law_page
 
 
@@ -91,16 +73,16 @@ def test_a_gate_is_told_in_words(let, sale, said):
     assert gate_words(one, load()) == said
 
 
-def test_what_is_only_told_says_why_and_what_bars_is_not_said_twice(client, agent):
+def test_what_is_only_told_says_why_and_what_bars_is_not_said_twice(as_agent, agent):
     home = make_home(agent.agency, certificates=without(CLEAR_FLAT, "e1").certificates)
-    page = asked(client, home).context["page"]
+    page = asked(as_agent, home).context["page"]
     told = {one.requirement.id: one for one in page.asked if one.does == TOLD}
     assert told["gb_legionella"].remarks
     assert not any(one.remarks for one in page.asked if one.does != TOLD)
-    assert told["gb_legionella"].remarks[0].says in part(asked(client, home), "asked")
+    assert told["gb_legionella"].remarks[0].says in part(asked(as_agent, home), "asked")
 
 
-def test_a_duty_of_hours_says_until_which_hour(client, agent):
+def test_a_duty_of_hours_says_until_which_hour(as_agent, agent):
     mould = law.Defect("m1", "damp_mould", "emergency", "Black mould", date(2026, 11, 25))
     home = make_home(
         agent.agency,
@@ -109,28 +91,28 @@ def test_a_duty_of_hours_says_until_which_hour(client, agent):
         tenancies=(law.Tenancy("t1", date(2026, 1, 1), date(2026, 1, 1)),),
         events=(law.Act("aware", "m1", "tenant", date(2026, 11, 25), "09:30"),),
     )
-    duties = part(asked(client, home), "duties")
+    duties = part(asked(as_agent, home), "duties")
     assert "by 09:30" in duties
     assert '<time datetime="2026-11-26">' in duties
 
 
-def test_duties_done_are_folded_below_those_to_do(client, agent):
+def test_duties_done_are_folded_below_those_to_do(as_agent, agent):
     running = law.Tenancy("t1", date(2026, 3, 1), date(2026, 3, 10))
     home = make_home(agent.agency, tenancies=(running,))
-    page = asked(client, home).context["page"]
+    page = asked(as_agent, home).context["page"]
     assert page.to_do
     assert page.done
     days = [row.duty.due or date.max for row in page.to_do]
     assert days == sorted(days)
-    duties = part(asked(client, home), "duties")
+    duties = part(asked(as_agent, home), "duties")
     assert duties.index(page.to_do[-1].duty.title) < duties.index(f"{len(page.done)} done</summary>")
 
 
-def test_the_coming_months_say_what_turns_and_when_it_may_be_let(client, agent):
+def test_the_coming_months_say_what_turns_and_when_it_may_be_let(as_agent, agent):
     home = make_home(agent.agency)
-    coming = asked(client, home).context["page"].coming
+    coming = asked(as_agent, home).context["page"].coming
     assert coming.last == date(2028, 11, 25)
-    said = part(asked(client, home), "coming")
+    said = part(asked(as_agent, home), "coming")
     assert 'from <time datetime="2026-11-25">25 Nov 2026</time> until <time datetime="2027-05-20">' in said
     assert "on every day" in said
     assert "May 2027" in said
@@ -139,17 +121,17 @@ def test_the_coming_months_say_what_turns_and_when_it_may_be_let(client, agent):
 
 
 @pytest.mark.parametrize("day", ["2027-05-20", "2027-05-21"])
-def test_the_spells_agree_with_the_answer_on_the_day(client, agent, day):
-    page = asked(client, make_home(agent.agency), on=day).context["page"]
+def test_the_spells_agree_with_the_answer_on_the_day(as_agent, agent, day):
+    page = asked(as_agent, make_home(agent.agency), on=day).context["page"]
     spells = dict(page.coming.spells)["let"]
     assert bool(spells and spells[0].first == date.fromisoformat(day)) is page.standing.let.clear
 
 
-def test_a_home_whose_nation_nobody_recorded_has_a_page_too(client, agent):
+def test_a_home_whose_nation_nobody_recorded_has_a_page_too(as_agent, agent):
     building = replace(BUILDING, ref="nowhere", nation=None)
     unit = replace(CLEAR_FLAT, ref="somewhere", building="nowhere")
     take_in(law.Portfolio((building,), (unit,)), agency=agent.agency, actor=agent, moment=at())
     home = agent.agency.units.get(ref="somewhere")
-    response = asked(client, home, on=str(DAY))
+    response = asked(as_agent, home, on=str(DAY))
     assert "Not recorded: which nation the building is in" in text(response)
     assert "on no day" in part(response, "coming")

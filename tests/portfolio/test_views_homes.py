@@ -15,14 +15,9 @@ from portfolio import gate
 from portfolio.models import StoredStanding, Unit
 from tests.factories import CLEAR_FLAT, DAY, at, make_agency, make_home, make_user, without
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 LAST_GAS_DAY = date(2027, 5, 20)
-
-
-@pytest.fixture(autouse=True)
-def _noon(time_machine):
-    time_machine.move_to(at().at, tick=False)
 
 
 @pytest.fixture

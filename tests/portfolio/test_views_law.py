@@ -13,14 +13,9 @@ from portfolio.law.lawbook import covers
 from portfolio.law.loader import load, register
 from portfolio.law.model import NATIONS, SCHEMES
 from portfolio.selectors.law import nation_page, slug_of, value_words
-from tests.factories import DAY, at
+from tests.factories import DAY
 
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def _noon(time_machine):
-    time_machine.move_to(at().at, tick=False)
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 
 def page(nation: str, **asked: str):

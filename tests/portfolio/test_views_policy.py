@@ -6,7 +6,6 @@ from html import unescape
 
 import pytest
 from celery.exceptions import OperationalError
-from django.test import Client
 from django.urls import reverse
 
 from portfolio import gate, house_policy, tasks
@@ -16,28 +15,12 @@ from portfolio.models import Clearance, HousePolicy
 from portfolio.policy_words import asked, differences, options
 from portfolio.services import policies, policy_preview
 from portfolio.views import policy as view
-from tests.factories import DAY, at, make_agency, make_home, make_user
+from tests.factories import DAY, at, make_agency, make_home, make_user, signed_in
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 BAND_B = {"worst_band": "B"}
 TYPED = {"worst_band": "B", "why": "The insurer asks for it.", "seen": "0"}
 WARNING = warnings_of(load())[0]
-
-
-@pytest.fixture(autouse=True)
-def _noon(time_machine):
-    time_machine.move_to(at().at, tick=False)
-
-
-@pytest.fixture
-def agent():
-    return make_user(make_agency())
-
-
-def signed_in(user) -> Client:
-    client = Client()
-    client.force_login(user)
-    return client
 
 
 def words(response) -> str:

@@ -4,7 +4,6 @@ from datetime import date, timedelta
 
 import pytest
 from django.db import connection
-from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
@@ -13,17 +12,12 @@ from portfolio.law.loader import load
 from portfolio.law.variants import announced
 from portfolio.models import HousePolicy, StoredStanding
 from portfolio.selectors import what_if
-from tests.factories import CLEAR_FLAT, DAY, at, make_agency, make_home, make_user, without
+from tests.factories import CLEAR_FLAT, DAY, at, make_agency, make_home, make_user, signed_in, without
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 BAND_C = date(2030, 10, 1)
 LAST_GAS_DAY = date(2027, 5, 20)
-
-
-@pytest.fixture(autouse=True)
-def _noon(time_machine):
-    time_machine.move_to(at().at, tick=False)
 
 
 @pytest.fixture
@@ -31,15 +25,9 @@ def agent():
     return make_user(make_agency("Latchford Lettings"))
 
 
-def client_of(user) -> Client:
-    client = Client()
-    client.force_login(user)
-    return client
-
-
 @pytest.fixture
 def ask(agent):
-    return lambda **asked: client_of(agent).get(reverse("what_if"), asked)
+    return lambda **asked: signed_in(agent).get(reverse("what_if"), asked)
 
 
 def rated(rating: str) -> tuple[law.Certificate, ...]:
@@ -146,7 +134,7 @@ def test_the_agencys_own_policy_stands_beside_what_is_assumed(agent, homes, ask)
 def test_a_landlord_asks_about_their_own_homes_only(agent, homes):
     theirs = make_home(agent.agency, ref="theirs", landlord_ref="L2", certificates=rated("D"))
     user = make_user(agent.agency, "landlord", landlord=theirs.landlord)
-    response = client_of(user).get(reverse("what_if"), {"assume": "band_c_2030", "begins": DAY.isoformat()})
+    response = signed_in(user).get(reverse("what_if"), {"assume": "band_c_2030", "begins": DAY.isoformat()})
     assert shown(response) == {"theirs": False}
     assert response.context["found"].asked == 1
 

@@ -12,22 +12,12 @@ from portfolio import gate, words
 from portfolio.law import model as law
 from portfolio.models import Landlord
 from portfolio.services.take_in import take_in
-from tests.factories import BUILDING, CLEAR_FLAT, DAY, at, make_agency, make_home, make_user, without
+from tests.factories import BUILDING, CLEAR_FLAT, DAY, at, make_home, make_user, without
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 C1 = law.Defect("d1", "bs7671", "C1", "Bare wires", date(2026, 11, 20))
 TENANT_IN = (law.Tenancy("t", granted=date(2026, 1, 1), starts=date(2026, 1, 2)),)
-
-
-@pytest.fixture(autouse=True)
-def _noon(time_machine):
-    time_machine.move_to(at().at, tick=False)
-
-
-@pytest.fixture
-def agent():
-    return make_user(make_agency())
 
 
 def page(user, name, *args, **asked) -> str:

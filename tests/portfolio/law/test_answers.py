@@ -1,14 +1,18 @@
 """The answer as plain data, and what a standing says about itself."""
 
 import json
+import shutil
+from dataclasses import replace
 from datetime import date
+from pathlib import Path
 
 import pytest
 
-from portfolio.law.evaluate import as_json
-from portfolio.law.loader import load
+from portfolio.law.evaluate import as_json, evaluate
+from portfolio.law.loader import PACKS, load
+from portfolio.law.model import NATIONS
 
-from .homes import FLAT, TODAY, standing
+from .homes import FLAT, TODAY, home, standing
 
 C2 = {"ref": "d", "scheme": "bs7671", "code": "C2", "found": "2026-11-20", "title": "Loose socket"}
 
@@ -88,3 +92,18 @@ def test_a_room_beside_the_burner_is_no_help() -> None:
     alarms = [alarm | {"room": "living"} if alarm["ref"] == "co" else alarm for alarm in FLAT["alarms"]]
     answer = standing(TODAY, alarms=alarms)
     assert [(bar.kind, bar.of) for bar in answer.let.bars] == [("missing", "kitchen")]
+
+
+@pytest.mark.parametrize("nation", NATIONS)
+def test_a_nation_whose_own_law_is_not_held_is_barred_and_says_so(nation: str, tmp_path: Path) -> None:
+    """In a folder of packs without that nation's own, the ones it shares clear nothing."""
+    packs = Path(shutil.copytree(PACKS, tmp_path / "packs"))
+    shutil.rmtree(packs / nation)
+    building, unit = home()
+    answer = evaluate(load(packs), replace(building, nation=nation), unit, TODAY)
+    assert nation not in {name for name, _ in answer.packs}
+    for purpose in (answer.let, answer.sale):
+        assert "law_not_held" in {reason.requirement for reason in purpose.bars}
+        assert not purpose.clear
+    (gap,) = (one for one in answer.requirements if one.id == "law_not_held")
+    assert gap.state == "unknown"

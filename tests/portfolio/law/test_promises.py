@@ -1,10 +1,8 @@
 """What an answer promises, tried on homes of every sort, half of them shaped from the clear flat."""
 
 import random
-import shutil
 from dataclasses import fields, replace
 from datetime import date
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -12,7 +10,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from portfolio.law.evaluate import evaluate
-from portfolio.law.loader import PACKS, load
+from portfolio.law.loader import load
 from portfolio.law.model import (
     CODES,
     LANDLORDS,
@@ -337,18 +335,3 @@ def test_the_complete_home_is_clear_in_every_nation(nation: str) -> None:
     answer = on_day(COMPLETE[nation], TODAY)
     assert (answer.let.bars, answer.sale.bars) == ((), ())
     assert {one.state for one in answer.requirements} <= SETTLED
-
-
-@pytest.mark.parametrize("nation", NATIONS)
-def test_a_nation_whose_own_law_is_not_held_is_barred_and_says_so(nation: str, tmp_path: Path) -> None:
-    """In a folder of packs without that nation's own, the ones it shares clear nothing."""
-    packs = Path(shutil.copytree(PACKS, tmp_path / "packs"))
-    shutil.rmtree(packs / nation)
-    building, unit = CLEAR
-    answer = evaluate(load(packs), replace(building, nation=nation), unit, TODAY)
-    assert nation not in {name for name, _ in answer.packs}
-    for purpose in (answer.let, answer.sale):
-        assert "law_not_held" in {reason.requirement for reason in purpose.bars}
-        assert not purpose.clear
-    (gap,) = (one for one in answer.requirements if one.id == "law_not_held")
-    assert gap.state == "unknown"
