@@ -1,1 +1,1 @@
-"""Telling people, and never twice. `outbox` will be a leaf that any app may call; nothing is sent yet."""
+"""Telling people, and never twice. `outbox` is a leaf that any app may call; nothing is sent yet."""

@@ -28,11 +28,29 @@ MAY: dict[str, frozenset[str]] = {
             "import",
             "export",
             "set_policy",
+            "make_safe",
+            "add_evidence",
+            "see_jobs",
+            "send_job",
+            "manage_people",
         }  # fmt: skip
     ),
-    "landlord": frozenset({"see", "add_certificate", "claim_done", "export"}),
+    "landlord": frozenset({"see", "add_certificate", "claim_done", "make_safe", "add_evidence", "export"}),
     "inspector": frozenset(
-        {"see", "add_certificate", "correct_certificate", "record_defect", "confirm", "edit_home", "export"}
+        {
+            "see",
+            "add_certificate",
+            "correct_certificate",
+            "record_defect",
+            "claim_done",
+            "make_safe",
+            "add_evidence",
+            "confirm",
+            "recode",
+            "edit_home",
+            "export",
+            "see_jobs",
+        }  # fmt: skip
     ),
 }
 

@@ -3,6 +3,9 @@
 from django.db import models
 from django.db.models import F, Q
 
+from inspections import words as own
+from inspections.models.people import Contractor
+from inspections.models.visits import Visit
 from portfolio import words
 from portfolio.law import model as law
 from portfolio.models import Certificate, Room, Unit, User
@@ -21,12 +24,34 @@ class Defect(PartOfUnit):
     certificate = models.ForeignKey(
         Certificate, on_delete=models.PROTECT, related_name="defects", null=True, blank=True
     )
+    key = models.UUIDField(
+        "made by the phone, so that sent twice is once", null=True, blank=True, unique=True
+    )
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="defects", null=True, blank=True)
+    typical = models.CharField("id in the catalogue of typical defects", max_length=40, blank=True)
+    place = models.CharField("accessory, circuit, exact place", max_length=200, blank=True)
+    note = models.TextField("what else the finder says", blank=True)
+    trade = models.CharField(max_length=20, choices=words.choices(own.TRADE), null=True, blank=True)
+    suspected = models.BooleanField("seen by somebody of another trade", default=False)
+    said_by = models.CharField("gas engineer who classed it, with registration", max_length=200, blank=True)
     found = models.DateField(null=True, blank=True)
     made_safe = models.DateField("made safe for now", null=True, blank=True)
+    made_safe_how = models.TextField("what was done to make it safe for now", blank=True)
     completed = models.DateField("work done", null=True, blank=True)
+    work = models.CharField("kind of work done, a code of inspections.paperwork", max_length=40, blank=True)
+    no_paper_why = models.TextField("why no paper came back", blank=True)
+    sent_back_why = models.TextField("why the proof was sent back last", blank=True)
     confirmed = models.DateField("confirmed by a second person", null=True, blank=True)
     recorded_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", null=True, blank=True)
     completed_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", null=True, blank=True)
+    completed_for = models.ForeignKey(
+        Contractor,
+        on_delete=models.PROTECT,
+        related_name="+",
+        null=True,
+        blank=True,
+        verbose_name="the contractor who says it is done, or did it",
+    )
     confirmed_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", null=True, blank=True)
     history = history()
 
@@ -34,6 +59,7 @@ class Defect(PartOfUnit):
         constraints = [
             models.UniqueConstraint(fields=["unit", "ref"], name="defect_ref_once"),
             one_of("scheme", words.SCHEME, model="defect"),
+            one_of("trade", own.TRADE, model="defect"),
             models.CheckConstraint(
                 condition=Q(*(Q(scheme=s, code__in=list(c)) for s, c in law.CODES.items()), _connector=Q.OR),
                 name="defect_code_belongs_to_scheme",
