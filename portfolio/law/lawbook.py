@@ -101,9 +101,14 @@ class Topic:
     """House policy lets its warnings stop a let."""
 
     def at(self, name: str, on: AsOn) -> Any:
-        """The value in force, of the type the rule said it needs.
+        """The value in force, of the type the rule said it needs."""
+        return self.entry(name, on).value
 
-        It is asked through `on`, so that a later change in the law becomes a turning day.
+    def entry(self, name: str, on: AsOn) -> Dated:
+        """The value in force with its source and basis; before the first, the first.
+
+        It is asked through `on`, so that a later change in the law becomes a turning day. A rule whose value goes
+        by the law of another day, such as that of a check, asks with the `AsOn` of that day.
         """
         entries = self.values[name]
         found = entries[0]
@@ -112,7 +117,7 @@ class Topic:
                 if not on.reached(later.start):
                     break
                 found = later
-        return found.value
+        return found
 
     def number(self, name: str, on: AsOn) -> int:
         value: int = self.at(name, on)
@@ -143,11 +148,11 @@ class Topic:
 
     def reason(
         self, kind: str, says: str, cure: str, of: str | None = None, since: date | None = None,
-        value: str | None = None,
+        told: Dated | None = None,
     ) -> Reason:  # fmt: skip
-        """A reason under this topic; `value` names the value whose source and basis it rests on."""
-        told = self.values[value][-1] if value else self
-        return Reason(self.id, kind, of, since, says, cure, told.source, told.basis)
+        """A reason under this topic; `told` is the value in force whose source and basis it rests on, if one does."""
+        cited = told or self
+        return Reason(self.id, kind, of, since, says, cure, cited.source, cited.basis)
 
     def unrecorded(self, fact: str, words: str, of: str | None = None) -> Reason:
         """The reason for `unknown`: `fact` is the field's name, `words` what a person calls it."""

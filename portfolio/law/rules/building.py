@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from ..dates import AsOn, add_months, add_years, day_after
 from ..home import Home, Papers
-from ..lawbook import Finding, Topic
+from ..lawbook import Dated, Finding, Topic
 from ..model import Certificate, Part, Reason, State
 from .registry import rule
 from .scope import NOT_APPLICABLE, all_of, any_of, is_shared, no_list, sharing_doubts, undated
@@ -89,14 +89,14 @@ def _papers(home: Home, on: AsOn, kind: str) -> Papers:
     return Papers(tuple(sorted(counted, key=itemgetter(0))), neither)
 
 
-def _found(home: Home, law: Topic, on: AsOn, check: Check, source: str | None = None) -> Papers | Finding:
+def _found(home: Home, law: Topic, on: AsOn, check: Check, source: Dated | None = None) -> Papers | Finding:
     """Papers of a kind, each with its day and at least one; else what there is to say about them."""
     papers = _papers(home, on, check.kind)
     return _lacking(home, law, check, papers, source) if papers.undated or not papers.counted else papers
 
 
-def _lacking(home: Home, law: Topic, check: Check, papers: Papers, source: str | None = None) -> Finding:
-    """`source` names the value that asks for the paper, where it is not the requirement itself."""
+def _lacking(home: Home, law: Topic, check: Check, papers: Papers, source: Dated | None = None) -> Finding:
+    """`source` is the value that asks for the paper, where it is not the requirement itself."""
     if not home.has_papers:
         return no_list(law, "certificates")
     if papers.undated:
@@ -104,27 +104,27 @@ def _lacking(home: Home, law: Topic, check: Check, papers: Papers, source: str |
             *(undated(law, one.ref, "inspected", f"the {check.words}") for one in papers.undated)
         )
     says = f"No {check.words} is on record."
-    return Finding(State.NOT_MET, problems=(law.reason("missing", says, check.cure, value=source),))
+    return Finding(State.NOT_MET, problems=(law.reason("missing", says, check.cure, told=source),))
 
 
 def _every(
-    home: Home, law: Topic, on: AsOn, check: Check, value: str = "months", source: str | None = None
+    home: Home, law: Topic, on: AsOn, check: Check, value: str = "months", source: Dated | None = None
 ) -> Finding:
     """Done within the months that `value` says, or by the earlier day printed on the paper; the last day still good."""
     papers = _found(home, law, on, check, source)
     if isinstance(papers, Finding):
         return papers
-    months = law.number(value, on)
+    months, told = law.number(value, on), law.entry(value, on)
     last, paper = min(((_last_day(day, one, months), one) for day, one in _dated(papers)), key=itemgetter(0))
     failed = [one for one in papers.latest() if one.outcome == "unsatisfactory"]
     problems: list[Reason] = []
     if failed:
         says = f"The latest {check.words} found faults."
         cure = "Put the faults right and record a new one."
-        problems.append(law.reason("failed", says, cure, failed[0].ref, papers.counted[-1][0], value))
+        problems.append(law.reason("failed", says, cure, failed[0].ref, papers.counted[-1][0], told))
     if on.passed(last):
         says = f"The {check.words} was to be done again by {last:%-d %B %Y}."
-        problems.append(law.reason("lapsed", says, check.cure, paper.ref, day_after(last), value))
+        problems.append(law.reason("lapsed", says, check.cure, paper.ref, day_after(last), told))
     return Finding(State.NOT_MET if problems else State.MET, last, paper.ref, tuple(problems))
 
 
@@ -206,8 +206,8 @@ def lift(home: Home, law: Topic, on: AsOn) -> Finding:
     if not there:
         return NOT_APPLICABLE
     value = "months_at_work" if home.building.lift_used_at_work else "months_otherwise"
-    found = _every(home, law, on, LIFT, value, source=value)
-    return found._replace(basis=law.values[value][-1].basis)
+    told = law.entry(value, on)
+    return _every(home, law, on, LIFT, value, source=told)._replace(basis=told.basis)
 
 
 def _height(home: Home, law: Topic, on: AsOn) -> float | None:
@@ -296,6 +296,6 @@ def water(home: Home, law: Topic, on: AsOn) -> Finding:
         return Finding(State.MET, None, paper.ref)
     says = f"The {WATER.words} is of {day:%-d %B %Y}; it has not run out, but see whether it is still right."
     cure = "Look at it again if anything has changed, and record the day."
-    value = "review_prompt_years"
-    prompt = law.reason("review", says, cure, paper.ref, day_after(look), value)
+    told = law.entry("review_prompt_years", on)
+    prompt = law.reason("review", says, cure, paper.ref, day_after(look), told)
     return Finding(State.MET, None, paper.ref, warnings=(prompt,))

@@ -14,10 +14,13 @@ _RANK = {DutyState.DONE: 0, DutyState.OPEN: 1, DutyState.LATE: 2}
 
 def duty(
     law: Topic, name: str, due: date | None, done: bool, on: AsOn, *, value: str, party: str | None = None,
-    of: str | None = None,
+    of: str | None = None, then: AsOn | None = None,
 ) -> Duty:  # fmt: skip
-    """A duty under a topic; `value` names the value that sets its time and gives its source."""
-    told = law.values[value][-1]
+    """A duty under a topic; `value` names the value that sets its time and gives its source.
+
+    `then` is the day whose law set that time, where it is not the day asked about.
+    """
+    told = law.entry(value, then or on)
     state = DutyState.DONE if done else DutyState.OPEN
     if not done and due is not None and on.passed(due):
         state = DutyState.LATE
@@ -60,11 +63,13 @@ def owed_to_tenants(
     home: Home, law: Topic, on: AsOn, things: Iterable[tuple[str, date]], since: Callable[[Tenancy], date],
     due_of: Callable[[Tenancy, date], date | None], *, name: str = "copy_to_tenant", act: str = "copy_given",
     value: str = "copy_days", also: Collection[str] = (),
+    then_of: Callable[[Tenancy, date], AsOn | None] = lambda tenancy, day: None,
 ) -> list[Duty]:  # fmt: skip
     """Something about each thing (its ref and its day) told to each tenant, by the day that `due_of` says.
 
     `due_of` says None where nobody can tell by when. Nothing is asked for a day before the duty began for that
     tenancy, nor, where there is no last day, for a thing of before then. Telling of a thing in `also` serves too.
+    `then_of` says the day whose law set the time, as for `duty`.
     """
     tenancies = home.tenancies(on)
     found: list[Duty] = []
@@ -75,7 +80,8 @@ def owed_to_tenants(
             if (due is not None or tenancy.starts is not None) and (due or day) < since(tenancy):
                 continue
             done = any(_is_for(home, tenancy, on_day) for on_day in given)
-            found.append(duty(law, name, due, done, on, value=value, party="tenant", of=ref))
+            then = then_of(tenancy, day)
+            found.append(duty(law, name, due, done, on, value=value, party="tenant", of=ref, then=then))
     return found
 
 

@@ -96,14 +96,14 @@ def residual_current_device(home: Home, law: Topic, on: AsOn) -> Finding:
     if fitted:
         return _weighed(home, law, Finding(State.MET))
     says = "The main board has no 30 mA residual current device."
-    reason = law.reason("missing", says, "Have an electrician fit one.", value="required")
+    reason = law.reason("missing", says, "Have an electrician fit one.", told=law.entry("required", on))
     return _weighed(home, law, Finding(State.NOT_MET, problems=(reason,)))
 
 
 def outside(home: Home, law: Topic, on: AsOn) -> Finding | None:
     """The answer for a home that is not reached: by its landlord, or as a long letting; None for one that is."""
     if home.unit.landlord in law.words("outside_landlords", on):
-        return Finding(State.NOT_APPLICABLE, basis=law.values["outside_landlords"][-1].basis)
+        return Finding(State.NOT_APPLICABLE, basis=law.entry("outside_landlords", on).basis)
     return NOT_APPLICABLE if is_long_letting(home, law.number("long_letting_years", on)) else None
 
 
@@ -195,7 +195,8 @@ def _faults(
         faults.append(_failed(law, sheet, paper))
     if on.passed(last):
         says, cure = f"The latest {sheet.name} is out of date.", f"{sheet.cure[:-1]} again."
-        faults.append(law.reason("lapsed", says, cure, paper.ref, day_after(last), value="interval_years"))
+        told = law.entry("interval_years", on)
+        faults.append(law.reason("lapsed", says, cure, paper.ref, day_after(last), told))
     return faults
 
 

@@ -63,12 +63,13 @@ def contract_duties(home: Home, law: Topic, on: AsOn) -> Finding:
         return Finding()
     since, due_of = _since(home, law, on), partial(_contract_due, law)
     latest = _dated(home.papers("eicr", "inspected", on))
-    found = owed_to_tenants(home, law, on, [(paper.ref, day) for paper, day in latest], since, due_of)
+    copies = [(paper.ref, day) for paper, day in latest]
+    found = owed_to_tenants(home, law, on, copies, since, due_of, then_of=_contract_law)
     for paper, _ in latest:
         works = _finished(home.tied(paper.ref, "bs7671", CODES["bs7671"]), on)
         found += owed_to_tenants(
             home, law, on, works, since, due_of,
-            name="confirm_to_tenant", act="confirmation_given", also=(paper.ref,),
+            name="confirm_to_tenant", act="confirmation_given", also=(paper.ref,), then_of=_contract_law,
         )  # fmt: skip
     return reported(law, found)
 
@@ -77,8 +78,12 @@ def _contract_due(law: Topic, tenancy: Tenancy, day: date) -> date | None:
     if tenancy.starts is None:
         return None
     first = max(tenancy.starts, day)
-    days = (law.entry_on("copy_days", first) or law.values["copy_days"][0]).value
-    return days_starting_with(first, days) if isinstance(days, int) else None
+    return days_starting_with(first, law.number("copy_days", AsOn(first)))
+
+
+def _contract_law(tenancy: Tenancy, day: date) -> AsOn | None:
+    """The first of the days, by whose law they are counted."""
+    return None if tenancy.starts is None else AsOn(max(tenancy.starts, day))
 
 
 @rule(REACH | _SINCE | {"copy_before_start": bool}, duties=("copy_to_tenant",))

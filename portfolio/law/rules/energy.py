@@ -47,10 +47,14 @@ def governing(home: Home, law: Topic, on: AsOn) -> Governing:
 
 def _last_good_day(paper: Certificate, law: Topic) -> date:
     """The anniversary, or a printed day before it; how long it lasts is the law of the day it was registered."""
-    registered = paper.registered or date.max
-    entry = law.entry_on("validity_years", registered) or law.values["validity_years"][0]
-    anniversary = add_years(registered, entry.value if isinstance(entry.value, int) else 0)
+    years = law.number("validity_years", registered_on(paper))
+    anniversary = add_years(paper.registered or date.max, years)
     return anniversary if paper.until is None else min(anniversary, paper.until)
+
+
+def registered_on(paper: Certificate) -> AsOn:
+    """The day by whose law a certificate lasts."""
+    return AsOn(paper.registered or date.max)
 
 
 @rule({"validity_years": int, "grace_days": int})
@@ -80,7 +84,8 @@ def _certificate(home: Home, law: Topic, on: AsOn) -> Finding:
         fault = law.reason("missing", "There is no energy certificate.", cure)
     else:
         says = "The energy certificate is out of date."
-        fault = law.reason("lapsed", says, cure, paper.ref, day_after(last), value="validity_years")
+        told = law.entry("validity_years", registered_on(paper))
+        fault = law.reason("lapsed", says, cure, paper.ref, day_after(last), told)
     bars, warnings = _sale_without(home, law, on, paper)
     return Finding(State.NOT_MET, last, paper.ref if paper else None, (fault,), bars, sale_warnings=warnings)
 
@@ -106,9 +111,10 @@ def _sale_without(
     cure = "Have the energy certificate registered."
     if last is not None and on.passed(last):
         says = "The home has been on the market for longer than it may be without an energy certificate."
-        return (law.reason("missing", says, cure, live[-1].ref, day_after(last), value="grace_days"),), ()
+        told = law.entry("grace_days", on)
+        return (law.reason("missing", says, cure, live[-1].ref, day_after(last), told),), ()
     says = "An energy certificate has been ordered but is not registered yet."
-    return (), (law.reason("pending", says, cure, live[-1].ref, value="grace_days"),)
+    return (), (law.reason("pending", says, cure, live[-1].ref, told=law.entry("grace_days", on)),)
 
 
 def _last_market_day(home: Home, law: Topic, on: AsOn) -> tuple[date | None, bool]:

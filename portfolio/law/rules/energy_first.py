@@ -4,9 +4,9 @@ from datetime import date
 
 from ..dates import AsOn, day_after
 from ..home import Home
-from ..lawbook import Finding, Topic
+from ..lawbook import Dated, Finding, Topic
 from ..model import Certificate, State
-from .energy import governing
+from .energy import governing, registered_on
 from .registry import rule
 from .scope import NOT_APPLICABLE, no_list, undated, weighed
 
@@ -42,29 +42,34 @@ def _newest(home: Home, law: Topic, on: AsOn, new_from: date | None) -> Finding:
             *(undated(law, one.ref, "registered", "the energy certificate") for one in unplaced)
         )
     if paper is None or last is None:
-        return _without(law, paper, last)
+        return _missing(law)
+    ended_by = law.entry("validity_years", registered_on(paper))
     is_old = new_from is not None and (paper.registered or date.min) < new_from
-    if is_old:
-        last = min(last, law.day("old_style_until", on))
+    if is_old and (stop := law.day("old_style_until", on)) < last:
+        last, ended_by = stop, law.entry("old_style_until", on)
     if on.passed(last):
-        return _without(law, paper, last)
+        return _lapsed(law, paper, last, ended_by)
     if not is_old or new_from is None or not on.reached(new_from):
         return Finding(State.MET, last, paper.ref)
     says = (
         f"The energy certificate is of the old kind, which can be used until {last:%-d %B %Y} at the latest."
     )
     cure = "Have a certificate of the new kind made and registered in good time."
-    warning = law.reason("pending", says, cure, paper.ref, value="old_style_until")
+    warning = law.reason("pending", says, cure, paper.ref, told=law.entry("old_style_until", on))
     return Finding(
         State.MET, last, paper.ref, warnings=(warning,), sale_warnings=(warning,), basis=warning.basis
     )
 
 
-def _without(law: Topic, paper: Certificate | None, last: date | None) -> Finding:
-    cure = "Have an energy assessment made and registered before the home is marketed."
-    if paper is None or last is None:
-        fault = law.reason("missing", "There is no energy certificate.", cure)
-        return Finding(State.NOT_MET, problems=(fault,))
+_CURE = "Have an energy assessment made and registered before the home is marketed."
+
+
+def _missing(law: Topic) -> Finding:
+    fault = law.reason("missing", "There is no energy certificate.", _CURE)
+    return Finding(State.NOT_MET, problems=(fault,))
+
+
+def _lapsed(law: Topic, paper: Certificate, last: date, ended_by: Dated) -> Finding:
     says = "The energy certificate is out of date."
-    fault = law.reason("lapsed", says, cure, paper.ref, day_after(last), value="validity_years")
+    fault = law.reason("lapsed", says, _CURE, paper.ref, day_after(last), ended_by)
     return Finding(State.NOT_MET, last, paper.ref, (fault,))

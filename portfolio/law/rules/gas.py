@@ -165,11 +165,18 @@ def _judge(home: Home, law: Topic, on: AsOn, one: Chain, chains: list[Chain]) ->
         fault = "'s gas check is out of date" if one.last else " has no gas check on record"
         since = day_after(due) if due else None
         cure = "Have it checked by a registered gas engineer and record the check."
-        reasons.append(law.reason(kind, f"An appliance{fault}.", cure, ref, since, value="interval_months"))
+        told = law.entry("interval_months", _counted_from(one, on))
+        reasons.append(law.reason(kind, f"An appliance{fault}.", cure, ref, since, told))
     state = State.MET
     if reasons:
         state = State.UNKNOWN if all(r.kind == "unknown" for r in reasons) else State.NOT_MET
     return Part(ref, state, due, one.last.record if one.last else None, one.kept), reasons
+
+
+def _counted_from(one: Chain, on: AsOn) -> AsOn:
+    """The day by whose law the next check is due: that of the last one or, before the first, of the fitting."""
+    day = one.last.day if one.last else one.appliance.installed
+    return on if day is None else AsOn(day)
 
 
 def _aligned(new: Chain, chains: list[Chain], months: int) -> date | None:

@@ -46,8 +46,9 @@ def margin(home: Home, law: Topic, on: AsOn) -> Finding:
         dues.append(last)
         if on.passed(last):
             says = f"The {words} is good until {found.due:%-d %B %Y}; the house policy wants {days[name]} days in hand."
+            told = law.entry(name, on)
             problems.append(
-                law.reason("lapsed", says, "Renew it first.", found.certificate, day_after(last), value=name)
+                law.reason("lapsed", says, "Renew it first.", found.certificate, day_after(last), told)
             )
     state = State.NOT_MET if problems else State.MET
     return Finding(state, min(dues, default=None), problems=tuple(problems))
@@ -80,7 +81,7 @@ def energy_band(home: Home, law: Topic, on: AsOn) -> Finding:
         return Finding(State.MET, None, paper.ref)
     says = f"The energy band is {paper.rating}; the house policy lets nothing below {worst}."
     cure = "Improve the home and register a new certificate."
-    reason = law.reason("below_standard", says, cure, paper.ref, value="worst_band")
+    reason = law.reason("below_standard", says, cure, paper.ref, told=law.entry("worst_band", on))
     return Finding(State.NOT_MET, None, paper.ref, (reason,))
 
 
@@ -96,7 +97,9 @@ def alarm_test(home: Home, law: Topic, on: AsOn) -> Finding:
         words = "the days on which the alarm was tested"
         return law.unknown(*(law.unrecorded("alarms.tested", words, of=one.ref) for one in unrecorded))
     lasts = [(alarm, _tested_until(alarm, months, on)) for alarm in home.alarms]
-    problems = tuple(_untested(law, alarm, last) for alarm, last in lasts if last is None or on.passed(last))
+    problems = tuple(
+        _untested(law, on, alarm, last) for alarm, last in lasts if last is None or on.passed(last)
+    )
     due = min((last for _, last in lasts if last is not None), default=None)
     return Finding(State.NOT_MET if problems else State.MET, due, problems=problems)
 
@@ -107,13 +110,14 @@ def _tested_until(alarm: Alarm, months: int, on: AsOn) -> date | None:
     return add_months(max(days), months) if days else None
 
 
-def _untested(law: Topic, alarm: Alarm, last: date | None) -> Reason:
+def _untested(law: Topic, on: AsOn, alarm: Alarm, last: date | None) -> Reason:
     if last is None:
         says, kind, since = "An alarm has never been tested.", "missing", None
     else:
         says = f"An alarm was to be tested again by {last:%-d %B %Y}, as the house policy wants."
         kind, since = "lapsed", day_after(last)
-    return law.reason(kind, says, "Test it and record the day.", alarm.ref, since, value="months")
+    told = law.entry("months", on)
+    return law.reason(kind, says, "Test it and record the day.", alarm.ref, since, told)
 
 
 @rule({"nations": list, "failing_codes": list})

@@ -42,7 +42,7 @@ def held(home: Home, law: Topic, on: AsOn, leave: Leave) -> Finding:
         return Finding(State.MET, *in_force[-1])
     asked = _pending(home, on, papers, leave)
     if asked and leave.pending:
-        return _awaited(law, leave, asked[-1])
+        return _awaited(law, on, leave, asked[-1])
     if leave.continues and (timely := [one for one in asked if _is_timely(one, lasts)]):
         return Finding(State.MET, None, timely[-1].ref)
     if unsure := _unsure(law, on, papers, lasts, leave, asked):
@@ -74,9 +74,9 @@ def _is_timely(asked: Certificate, lasts: list[tuple[date, str, bool]]) -> bool:
     return any(applied <= last for last, _, endless in lasts if not endless)
 
 
-def _awaited(law: Topic, leave: Leave, asked: Certificate) -> Finding:
+def _awaited(law: Topic, on: AsOn, leave: Leave, asked: Certificate) -> Finding:
     cure = "Press for the decision and record it."
-    warning = law.reason("pending", leave.pending, cure, asked.ref, value="pending_defence")
+    warning = law.reason("pending", leave.pending, cure, asked.ref, told=law.entry("pending_defence", on))
     return Finding(State.MET, None, asked.ref, warnings=(warning,), basis=warning.basis)
 
 

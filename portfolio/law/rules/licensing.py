@@ -147,7 +147,7 @@ _NEEDS = (
 def licence(home: Home, law: Topic, on: AsOn) -> Finding:
     """A licence in force where one is needed, or an application undecided; Housing Act 2004 ss.61, 72, 85, 95."""
     if home.unit.landlord in law.words("outside_landlords", on):
-        return _outside(law)
+        return _outside(law, on)
     need = needed(home, law, on)
     if need == NONE_NEEDED:
         return NOT_APPLICABLE
@@ -169,7 +169,7 @@ def shared_home(home: Home, law: Topic, on: AsOn) -> Finding:
     Housing (Scotland) Act 2006 ss.124-126 and 135; Houses in Multiple Occupation Act (NI) 2016 ss.1, 7, 20 and 21.
     """
     if home.unit.landlord in law.words("outside_landlords", on):
-        return _outside(law)
+        return _outside(law, on)
     yes, doubts = needs_shared_licence(home, law, on)
     if not yes and not doubts:
         return NOT_APPLICABLE
@@ -206,8 +206,8 @@ def _sharing(home: Home, law: Topic, on: AsOn) -> Tests:
     return tests
 
 
-def _outside(law: Topic) -> Finding:
-    return Finding(State.NOT_APPLICABLE, basis=law.values["outside_landlords"][-1].basis)
+def _outside(law: Topic, on: AsOn) -> Finding:
+    return Finding(State.NOT_APPLICABLE, basis=law.entry("outside_landlords", on).basis)
 
 
 def _leave(law: Topic, on: AsOn, kind: str) -> Leave:

@@ -58,17 +58,15 @@ def _deposit(home: Home, law: Topic, on: AsOn, due: Due) -> Finding:
     owed: list[Duty] = []
     for act in _deposits(home, law, on):
         tenancy = next((one for one in home.unit.tenancies or () if one.ref == act.of), None)
+        then = AsOn(act.on) if act.on else on
         for name, value, answer in (
             ("protect", "protect_days", "deposit_protected"),
             ("inform", "inform_days", "deposit_information_given"),
         ):
-            entry = law.entry_on(value, act.on) if act.on else law.values[value][-1]
-            days = entry.value if entry is not None and isinstance(entry.value, int) else 0
             done = bool(_days(home, answer, act.of, on))
             party = "tenant" if name == "inform" else None
-            owed.append(
-                duty(law, name, due(tenancy, act.on, days), done, on, value=value, party=party, of=act.of)
-            )
+            last = due(tenancy, act.on, law.number(value, then))
+            owed.append(duty(law, name, last, done, on, value=value, party=party, of=act.of, then=then))
     return _told(home, law, owed)
 
 

@@ -20,7 +20,7 @@ def landlord(home: Home, law: Topic, on: AsOn) -> Finding:
     whose, kind = home.unit.landlord, home.unit.letting.kind
     for value, fact in (("landlords", whose), ("letting_kinds", kind)):
         if fact is not None and fact not in law.words(value, on):
-            return Finding(State.NOT_APPLICABLE, basis=law.values[value][-1].basis)
+            return Finding(State.NOT_APPLICABLE, basis=law.entry(value, on).basis)
     if not home.has_papers:
         return no_list(law, "certificates")
     pending = "The landlord's registration is applied for and not decided, which will do until it is."

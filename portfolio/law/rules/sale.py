@@ -47,7 +47,7 @@ def _report(home: Home, law: Topic, on: AsOn) -> Finding:
         return Finding(State.MET, None, paper.ref)
     weeks = law.number("weeks", on)
     says = f"The home report is too old: more than {weeks} weeks, counted to the first day on the market."
-    old = law.reason("lapsed", says, cure, paper.ref, day_after(last), value="weeks")
+    old = law.reason("lapsed", says, cure, paper.ref, day_after(last), law.entry("weeks", on))
     return Finding(State.NOT_MET, last, paper.ref, (old,))
 
 
