@@ -23,6 +23,7 @@ from portfolio.facts import portfolio_of
 from portfolio.law import model as law
 from portfolio.law.evaluate import evaluate
 from portfolio.law.loader import load as load_law
+from portfolio.law.policy import Policy, with_policy
 from portfolio.models import Agency, Clearance, Document, Unit, User
 from portfolio.services import events
 from portfolio.services.certificates import certificate_add
@@ -44,25 +45,27 @@ DAYS = (
 )
 FIXTURES = Path(project.BASE_DIR) / "fixtures"
 KINDS = {
-    "missing", "lapsed", "failed", "danger", "unknown", "not_licensed", "not_commissioned", "below_standard"
+    "missing", "lapsed", "failed", "danger", "unknown", "not_licensed", "not_commissioned", "below_standard",
+    "not_registered", "late",
 }  # fmt: skip
 """Every kind of reason that bars."""
 WARNINGS = {"pending", "late"}
 REQUIREMENTS = {
-    "eng_eicr", "gb_gas_check", "ew_epc", "ew_mees", "eng_alarms", "eng_hmo_licence", "eng_hhsrs",
-    "house_danger",
+    "eng_eicr", "gb_gas_check", "ew_epc", "ew_mees", "eng_alarms", "eng_hmo_licence", "eng_hhsrs", "eng_awaab_social",
+    "wal_alarms", "sco_alarms", "sco_eicr", "sco_pat", "sco_damp", "sco_registration", "ni_eicr", "ni_registration",
+    "house_danger", "house_margin", "house_band",
 }  # fmt: skip
 
 
 @cache
 def standings(on: date) -> dict[str, law.Standing]:
-    """What the law says of every home of both agencies, told for a day and asked on it."""
-    answers = {}
-    for told in (scenario.agency_homes(on), scenario.strangers_homes(on)):
+    """What the law and each agency's policy say of every home of both, told for a day and asked on it."""
+    answers, asks = {}, Policy.of(scenario.policy()[0], load_law())
+    for told, policy in ((scenario.agency_homes(on), asks), (scenario.strangers_homes(on), Policy())):
         portfolio = told.portfolio()
         buildings = {building.ref: building for building in portfolio.buildings}
         for unit in portfolio.units:
-            answers[unit.ref] = evaluate(load_law(), buildings[unit.building], unit, on)
+            answers[unit.ref] = evaluate(with_policy(load_law(), policy), buildings[unit.building], unit, on)
     return answers
 
 
@@ -144,9 +147,9 @@ def test_tenanted_homes_that_are_clear_have_no_paper_given_late(on: date) -> Non
     assert [(s.ref, w.says) for s in clear for w in s.let.warnings if w.kind == "late"] == []
 
 
-def test_there_are_about_sixty_homes_of_every_shape_and_five_landlords() -> None:
+def test_there_are_about_eighty_homes_of_every_shape_and_five_landlords() -> None:
     units = scenario.agency_homes(TODAY).portfolio().units
-    assert 55 <= len(units) <= 70
+    assert 70 <= len(units) <= 85
     assert {unit.dwelling for unit in units} == set(law.DWELLINGS)
     assert {unit.landlord for unit in units} == {*law.LANDLORDS, None}
     assert len({unit.landlord_ref for unit in units}) == 5
@@ -214,6 +217,9 @@ def test_load_demo_fills_an_empty_database_once(loaded: Path) -> None:
     assert len(marks) >= 12
     assert {d.media_type for d in Document.objects.all()} == {"application/pdf", "image/jpeg"}
     assert events.verify(agency) is None
+    policy = agency.policies.get()
+    assert (policy.settings, policy.why) == scenario.policy()
+    assert policy.in_force_at is not None
     lists = {path.name for path in (loaded / "demo").iterdir()}
     assert lists == {"marrowby-lettings-list.xlsx", "marrowby-lettings-list.csv"}
     with pytest.raises(CommandError, match="already holds an agency"):
@@ -290,7 +296,8 @@ def import_list(content: bytes, agent: User, moment: clock.Moment) -> dict[str, 
 SHEET_BARS = {
     "WC": set(), "LG-1": set(), "PH-1": set(), "PH-2": set(), "BS-17": set(), "SY-4": set(),
     "LG-2": {"gb_gas_check missing"}, "LG-3": {"eng_eicr missing"}, "LG-5": {"eng_alarms missing"},
-    "LG-6": {"eng_eicr lapsed"}, "PH-3": {"eng_eicr failed"}, "PH-5": {"ew_mees below_standard"},
+    "LG-6": {"eng_eicr lapsed"}, "PH-3": {"eng_eicr failed"},
+    "PH-5": {"ew_mees below_standard", "house_band below_standard"},
     "BS-19": {"eng_hmo_licence not_licensed"}, "SY-1": {"gb_gas_check failed"}, "SY-3": {"ew_epc lapsed"},
 }  # fmt: skip
 
@@ -324,7 +331,7 @@ def test_a_home_of_the_old_list_is_let_when_its_paper_comes_and_not_when_a_dange
     paper = law.Certificate("", "gas_safety_record", inspected=date(2026, 11, 20), appliances=(boiler,))
     certificate_add(home.pk, paper, **now)
     mark = gate.mark(home.pk, "let", **now)
-    assert mark.until == date(2027, 11, 20)
+    assert mark.until == date(2027, 11, 6)  # the house policy wants fourteen days in hand
     defect_record(home.pk, scheme="bs7671", code="C2", title="Loose socket", found=TODAY, **now)
     mark.refresh_from_db()
     assert mark.withdrawn_on == TODAY

@@ -12,6 +12,7 @@ from portfolio.demo import papers, scenario
 from portfolio.demo.scenario import Home, Told
 from portfolio.models import Agency, Certificate, Landlord, Unit, User
 from portfolio.services.certificates import document_attach
+from portfolio.services.policies import policy_apply, policy_ask
 from portfolio.services.take_in import take_in
 from portfolio.services.write import save
 
@@ -30,6 +31,7 @@ class Loaded:
 def load(moment: Moment) -> Loaded:
     """Invent both agencies, all or nothing. Every home goes in by the same door as an import."""
     agent = _people(scenario.people()["agency"], moment)
+    _policy(agent, moment)
     told = scenario.agency_homes(moment.day)
     homes = _homes(told, agent, moment)
     files = _files(told, agent, moment)
@@ -52,6 +54,13 @@ def _people(told: dict[str, Any], moment: Moment) -> User:
             row["email"], row["password"], name=row["name"], role=row["role"], agency=agency, landlord=whose
         )
     return agency.users.get(role="agent")
+
+
+def _policy(agent: User, moment: Moment) -> None:
+    """The house policy, in force before the first home comes in."""
+    asks, why = scenario.policy()
+    row = policy_ask(agent.agency, asks, why=why, actor=agent, moment=moment)
+    policy_apply(row.pk, moment=moment)
 
 
 def _homes(told: Told, agent: User, moment: Moment) -> int:

@@ -80,6 +80,12 @@ def people() -> Table:
     return _read(FOLDER / "people.toml")
 
 
+def policy() -> tuple[Table, str]:
+    """What the agency's house policy asks, and why."""
+    told = people()["agency"]["policy"]
+    return told["asks"], told["why"]
+
+
 def logins() -> list[tuple[str, str, str]]:
     """Role, e-mail and password of the demonstration's users, the stranger's last."""
     users = people()["agency"]["users"] + people()["elsewhere"]["users"]
