@@ -3,6 +3,7 @@
 The day of most tests is `DAY`; `at(day)` is noon of a day.
 """
 
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from itertools import count
@@ -10,6 +11,7 @@ from typing import Any
 
 from django.test import Client
 
+from inspections.models import Competence
 from portfolio.clock import Moment, moment_of
 from portfolio.law import model as law
 from portfolio.models import Agency, HousePolicy, Landlord, Unit, User
@@ -29,12 +31,19 @@ def make_agency(name: str | None = None) -> Agency:
     return Agency.objects.create(name=name or f"Invented Lettings {next(_number)}")
 
 
-def make_user(agency: Agency, role: str = "agent", **fields: Any) -> User:
+def make_user(
+    agency: Agency, role: str = "agent", *, competent: Iterable[str] = tuple(law.CODES), **fields: Any
+) -> User:
+    """A person with a log-in; an inspector is competent for these schemes."""
     number = next(_number)
     if role == "landlord" and "landlord" not in fields:
         fields["landlord"] = make_landlord(agency)
     defaults = {"email": f"{role}{number}@example.org", "name": f"Invented {role.title()} {number}"}
-    return User.objects.create_user(**{**defaults, **fields}, password=PASSWORD, agency=agency, role=role)
+    user = User.objects.create_user(**{**defaults, **fields}, password=PASSWORD, agency=agency, role=role)
+    if role == "inspector":
+        for scheme in competent:
+            Competence.objects.create(user=user, scheme=scheme, by="Invented qualification")
+    return user
 
 
 def signed_in(user: User) -> Client:

@@ -1,14 +1,20 @@
-"""A defect's life: recorded, work claimed done, confirmed by a competent second person."""
+"""A defect's life: recorded, made safe for now, work claimed done, sent back or confirmed by a second person.
+
+Every step takes the home's lock first, writes a line in the chain of events and asks the law again.
+"""
 
 from datetime import date
 from typing import Any
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from inspections.models import Defect
+from inspections.models import Contractor, Defect, Visit
+from inspections.services.competence import competent_for, why_not_confirm
 from portfolio import access, words
 from portfolio.clock import Moment
+from portfolio.law import model as law
 from portfolio.models import Certificate, Room
 from portfolio.services.events import Happening, Verb, record
 from portfolio.services.homes import next_ref
@@ -30,16 +36,33 @@ def defect_record(
     found: date,
     room: Room | None = None,
     certificate: Certificate | None = None,
+    key: UUID | None = None,
+    visit: Visit | None = None,
+    typical: str = "",
+    place: str = "",
+    note: str = "",
+    trade: str | None = None,
+    suspected: bool = False,
+    said_by: str = "",
     actor: Any,
     moment: Moment,
 ) -> Defect:
-    """Record what someone saw; a danger withdraws the home's marks at once. Raises ValidationError."""
+    """Record what someone saw; a danger withdraws the home's marks at once. Raises ValidationError.
+
+    `key` is made by whoever sends it: the same key again gives the defect that is there already.
+    """
     unit = locked_unit(unit_id)
+    if key is not None and (held := Defect.objects.filter(key=key).first()) is not None:
+        if held.unit_id != unit_id:
+            raise ValidationError("This defect was sent for another home already.")
+        return held
     if found > moment.day:
         raise ValidationError({"found": "The day it was found lies in the future."})
-    for owned in (room, certificate):
+    for owned in (room, certificate, visit):
         if owned is not None and owned.unit_id != unit_id:
-            raise ValidationError("The room or certificate belongs to another home.")
+            raise ValidationError("The room, paper or visit belongs to another home.")
+    if scheme == "igem_g11" and not suspected:
+        _by_a_gas_engineer(certificate, said_by, actor, moment)
     if not unit.defects_listed:
         unit.defects_listed = True
         save(unit, actor=actor, moment=moment)
@@ -52,12 +75,33 @@ def defect_record(
         found=found,
         room=room,
         certificate=certificate,
+        key=key,
+        visit=visit,
+        typical=typical,
+        place=place,
+        note=note,
+        trade=trade,
+        suspected=suspected,
+        said_by=said_by,
         recorded_by=actor,
     )
     save(defect, actor=actor, moment=moment)
     says = f"Defect recorded: {title} ({words.CODE[code]})."
     _finish(defect, Verb.DEFECT_RECORDED, says, actor=actor, moment=moment)
     return defect
+
+
+def _by_a_gas_engineer(certificate: Certificate | None, said_by: str, actor: Any, moment: Moment) -> None:
+    """Only a registered gas engineer gives ID or AR; others pass on what one wrote. Raises ValidationError."""
+    from_paper = certificate is not None and certificate.kind == "gas_safety_record"
+    if from_paper or said_by.strip() or "igem_g11" in competent_for(actor, moment.day):
+        return
+    raise ValidationError(
+        {
+            "code": "Only a registered gas engineer classes a gas defect. Say who did, with their registration, "
+            "or name the gas record; otherwise record a suspected gas defect."
+        }
+    )
 
 
 @transaction.atomic
@@ -74,48 +118,175 @@ def nothing_found(unit_id: int, *, actor: Any, moment: Moment) -> None:
 
 
 @transaction.atomic
-def defect_claim_done(defect_id: int, *, on: date, actor: Any, moment: Moment) -> Defect:
-    """Record that the work is said to be done. It does not lift the bar. Raises ValidationError, NotAllowed."""
-    defect = _locked(defect_id)
-    if defect.confirmed is not None:
-        raise NotAllowed("This defect is confirmed already.")
-    if on > moment.day:
-        raise ValidationError({"on": "The day the work was done lies in the future."})
-    if defect.found is not None and on < defect.found:
-        raise ValidationError({"on": "The work cannot have been done before the defect was found."})
-    defect.completed, defect.completed_by = on, actor
+def defect_made_safe(
+    defect_id: int, *, on: date, how: str, actor: Any, moment: Moment, contractor: Contractor | None = None
+) -> Defect:
+    """Record that it was made safe for now, and how. It lifts no bar. Raises ValidationError, NotAllowed."""
+    defect = _open(defect_id)
+    _day_of_work(defect, on, moment, "was made safe")
+    if not how.strip():
+        raise ValidationError({"how": "Say how it was made safe: isolated, covered, capped, out of use."})
+    defect.made_safe, defect.made_safe_how = on, how.strip()
     save(defect, actor=actor, moment=moment)
-    says = f"Work said to be done on {on:%-d %B %Y}: {defect.title or defect.code}."
-    _finish(defect, Verb.DEFECT_CLAIMED_DONE, says, actor=actor, moment=moment)
+    by = f" by {contractor}" if contractor else ""
+    says = f"Made safe for now{by} on {on:%-d %B %Y}: {_named(defect)}. {how.strip()}"
+    _finish(defect, Verb.DEFECT_MADE_SAFE, says, actor=actor, moment=moment, contractor=contractor)
     return defect
 
 
 @transaction.atomic
-def defect_confirm(defect_id: int, *, actor: Any, moment: Moment) -> Defect:
-    """A second, competent person confirms the work today. Raises NotAllowed with the reason."""
-    defect = _locked(defect_id)
-    if not access.may(actor, "confirm"):
-        raise NotAllowed("Only an inspector can confirm that a defect is put right.")
-    if defect.confirmed is not None:
-        raise NotAllowed("This defect is confirmed already.")
+def defect_claim_done(
+    defect_id: int,
+    *,
+    on: date,
+    work: str = "",
+    actor: Any,
+    moment: Moment,
+    contractor: Contractor | None = None,
+) -> Defect:
+    """Record that the work is said to be done. It does not lift the bar. Raises ValidationError, NotAllowed.
+
+    `contractor`: who says so through a job's link, with no `actor`, or who did it according to the actor.
+    """
+    defect = _open(defect_id)
+    _day_of_work(defect, on, moment, "was put right")
+    defect.completed, defect.completed_by, defect.completed_for = on, actor, contractor
+    defect.work, defect.sent_back_why = work, ""
+    save(defect, actor=actor, moment=moment)
+    by = f" by {contractor}" if contractor else ""
+    says = f"Work said to be done{by} on {on:%-d %B %Y}: {_named(defect)}."
+    _finish(defect, Verb.DEFECT_CLAIMED_DONE, says, actor=actor, moment=moment, contractor=contractor)
+    return defect
+
+
+@transaction.atomic
+def defect_send_back(defect_id: int, *, why: str, actor: Any, moment: Moment) -> Defect:
+    """The proof does not show that it is put right: the work counts as not done. Raises ValidationError, NotAllowed."""
+    defect = _open(defect_id)
     if defect.completed is None:
         raise NotAllowed("Nobody has recorded yet that the work is done.")
-    if defect.completed_by_id == actor.pk:
-        raise NotAllowed("You recorded that the work is done, so somebody else has to confirm it.")
-    defect.confirmed, defect.confirmed_by = moment.day, actor
+    if refused := why_not_confirm(actor, defect, moment):
+        raise NotAllowed(refused)
+    if not why.strip():
+        raise ValidationError({"why": "Say what is missing or wrong, for whoever has to put it right."})
+    defect.completed = defect.completed_by = None
+    defect.sent_back_why = why.strip()
     save(defect, actor=actor, moment=moment)
-    says = f"Confirmed put right: {defect.title or defect.code}."
+    says = f"Proof sent back: {_named(defect)}. {why.strip()}"
+    _finish(defect, Verb.DEFECT_SENT_BACK, says, actor=actor, moment=moment)
+    return defect
+
+
+@transaction.atomic
+def defect_confirm(defect_id: int, *, no_paper_why: str = "", actor: Any, moment: Moment) -> Defect:
+    """A second, competent person confirms the work today. Raises NotAllowed with the reason."""
+    defect = _open(defect_id)
+    if not access.may(actor, "confirm"):
+        raise NotAllowed("Only an inspector can confirm that a defect is put right.")
+    if defect.completed is None:
+        raise NotAllowed("Nobody has recorded yet that the work is done.")
+    if refused := why_not_confirm(actor, defect, moment):
+        raise NotAllowed(refused)
+    defect.confirmed, defect.confirmed_by, defect.no_paper_why = moment.day, actor, no_paper_why.strip()
+    save(defect, actor=actor, moment=moment)
+    says = f"Confirmed put right: {_named(defect)}."
     _finish(defect, Verb.DEFECT_CONFIRMED, says, actor=actor, moment=moment)
     return defect
 
 
-def _locked(defect_id: int) -> Defect:
-    """The defect, with its home locked first: the same order as every other writer."""
+@transaction.atomic
+def defect_recode(defect_id: int, *, scheme: str, code: str, why: str, actor: Any, moment: Moment) -> Defect:
+    """Class a defect otherwise, with a reason. Raises ValidationError, NotAllowed.
+
+    Only an inspector competent for the scheme it has now and for the one it gets, who has no hand in its repair:
+    a lower class can lift a bar as a confirmation does.
+    """
+    defect = _open(defect_id)
+    if not access.may(actor, "recode"):
+        raise NotAllowed("Only an inspector can class a defect otherwise.")
+    if not why.strip():
+        raise ValidationError({"why": "Say why it is classed otherwise: the reason is kept."})
+    if code not in law.CODES.get(scheme, ()):
+        raise ValidationError({"code": "This class does not belong to this scheme."})
+    if (scheme, code) == (defect.scheme, defect.code):
+        raise ValidationError({"code": "It has this class already."})
+    if refused := why_not_confirm(actor, defect, moment):
+        raise NotAllowed(refused)
+    was = words.CODE[defect.code]
+    if scheme not in competent_for(actor, moment.day):
+        raise NotAllowed(
+            f"Your competence for {words.SCHEME[scheme]} is not on record, or has ended. "
+            "A letting agent records it on the page People."
+        )
+    defect.scheme, defect.code, defect.suspected = scheme, code, False
+    save(defect, actor=actor, moment=moment)
+    says = f"Classed otherwise, {was} before and {words.CODE[code]} now: {_named(defect)}. {why.strip()}"
+    _finish(defect, Verb.DEFECT_CHANGED, says, actor=actor, moment=moment)
+    return defect
+
+
+@transaction.atomic
+def defect_describe(
+    defect_id: int,
+    *,
+    title: str,
+    room: Room | None,
+    place: str,
+    note: str,
+    trade: str | None,
+    actor: Any,
+    moment: Moment,
+) -> Defect:
+    """Say better what and where it is; class and days stay as they are. Raises ValidationError, NotAllowed."""
+    defect = _open(defect_id)
+    if room is not None and room.unit_id != defect.unit_id:
+        raise ValidationError("The room belongs to another home.")
+    if defect.trade == "gas" and trade != "gas":
+        raise NotAllowed("A gas defect stays with a gas engineer. Class it otherwise first, with a reason.")
+    new = {"title": title, "room": room, "place": place, "note": note, "trade": trade}
+    changed = [name for name, value in new.items() if getattr(defect, name) != value]
+    if not changed:
+        return defect
+    for name in changed:
+        setattr(defect, name, new[name])
+    save(defect, actor=actor, moment=moment)
+    says = f"Description changed ({', '.join(changed)}): {_named(defect)}."
+    _finish(defect, Verb.DEFECT_CHANGED, says, actor=actor, moment=moment)
+    return defect
+
+
+def _open(defect_id: int) -> Defect:
+    """The defect, not confirmed yet, with its home locked first: the same order as every other writer."""
     locked_unit(Defect.objects.values_list("unit_id", flat=True).get(pk=defect_id))
-    return Defect.objects.select_related("unit").get(pk=defect_id)
+    defect = Defect.objects.select_related("unit").get(pk=defect_id)
+    if defect.confirmed is not None:
+        raise NotAllowed("This defect is confirmed already.")
+    return defect
 
 
-def _finish(defect: Defect, verb: Verb, says: str, *, actor: Any, moment: Moment) -> None:
-    happening = Happening(verb, f"defect:{defect.pk}", says, defect.unit_id, {"code": defect.code})
+def _day_of_work(defect: Defect, on: date, moment: Moment, done: str) -> None:
+    if on > moment.day:
+        raise ValidationError({"on": f"The day on which it {done} lies in the future."})
+    if defect.found is not None and on < defect.found:
+        raise ValidationError({"on": f"It cannot be that it {done} before it was found."})
+
+
+def _named(defect: Defect) -> str:
+    return defect.title or words.CODE[defect.code]
+
+
+def _finish(
+    defect: Defect,
+    verb: Verb,
+    says: str,
+    *,
+    actor: Any,
+    moment: Moment,
+    contractor: Contractor | None = None,
+) -> None:
+    data: dict[str, Any] = {"code": defect.code}
+    if contractor is not None:
+        data["contractor"] = contractor.pk
+    happening = Happening(verb, f"defect:{defect.pk}", says, defect.unit_id, data)
     record([happening], agency_id=defect.unit.agency_id, actor=actor, moment=moment)
     refresh([defect.unit_id], moment=moment, actor=actor)

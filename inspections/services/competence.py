@@ -1,0 +1,84 @@
+"""Who may confirm that a defect is put right: somebody competent for it who has no hand in the work."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Self
+
+from django.db.models import Q
+
+from inspections.models import Competence, Contractor, Defect, Evidence
+from portfolio import access, words
+from portfolio.clock import Moment
+
+
+def scheme_judged(defect: Defect) -> str:
+    """The scheme whose competence the defect asks for: a gas defect is gas, whoever saw it first."""
+    return "igem_g11" if defect.trade == "gas" else defect.scheme
+
+
+def competent_for(user: Any, day: date) -> frozenset[str]:
+    """The schemes for which this person's competence is on record and in date on that day."""
+    current = Competence.objects.filter(Q(until=None) | Q(until__gte=day), user=user)
+    return frozenset(
+        current.filter(Q(withdrawn=None) | Q(withdrawn__gt=day)).values_list("scheme", flat=True)
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Judge:
+    """What decides whether one person may confirm, read once for any number of defects."""
+
+    user: Any
+    inspects: bool
+    schemes: frozenset[str]
+    firms: frozenset[int]
+    """Ids of the contractors this person works for, or is paid by."""
+
+    @classmethod
+    def of(cls, user: Any, day: date) -> Self:
+        inspects = access.may(user, "confirm")
+        if not inspects:
+            return cls(user, False, frozenset(), frozenset())
+        tied = Contractor.objects.filter(Q(people=user) | Q(email__iexact=user.email), agency=user.agency_id)
+        return cls(user, True, competent_for(user, day), frozenset(tied.values_list("pk", flat=True)))
+
+    def why_not(self, defect: Defect, provers: Collection[int], firms: Collection[int]) -> str:
+        """Why this person may not confirm this defect; empty when they may.
+
+        `provers`: ids of the people, `firms`: ids of the contractors, who ever brought proof that it is done.
+        """
+        if not self.inspects:
+            return "Only an inspector can confirm that a defect is put right."
+        scheme = scheme_judged(defect)
+        if scheme not in self.schemes:
+            return (
+                f"Your competence for {words.SCHEME[scheme]} is not on record, or has ended. "
+                "A letting agent records it on the page People."
+            )
+        if defect.completed_by_id == self.user.pk:
+            return "You recorded that the work is done, so somebody else has to confirm it."
+        if self.user.pk in provers:
+            return "You brought the proof, so somebody else has to confirm it."
+        if self.firms & {defect.completed_for_id, *firms}:
+            return "You work for the contractor who did this, or are paid by them; somebody else has to confirm it."
+        return ""
+
+
+def why_not_confirm(user: Any, defect: Defect, moment: Moment) -> str:
+    """Why this person may not confirm this defect now; empty when they may."""
+    provers, firms = hands_in(defect)
+    return Judge.of(user, moment.day).why_not(defect, provers, firms)
+
+
+def hands_in(defect: Defect) -> tuple[set[int], set[int]]:
+    """Ids of the people, and of the contractors, who ever said it was done, brought proof of it or were sent it.
+
+    Earlier states count: whoever said so in vain has still had a hand in it.
+    """
+    after = Evidence.objects.filter(defect=defect, stage="after").values_list("added_by", "contractor")
+    said = defect.history.values_list("completed_by", "completed_for")
+    sent = defect.items.values_list("job__contractor", flat=True)
+    pairs = [*after, *said]
+    people = {person for person, _ in pairs if person is not None}
+    return people, {firm for _, firm in pairs if firm is not None} | set(sent)
