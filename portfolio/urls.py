@@ -29,6 +29,7 @@ urlpatterns = [
     path("homes/<int:pk>/tenancies/add/", facts.tenancy_add, name="tenancy_add"),
     path("homes/<int:pk>/marketing/add/", facts.marketing_add, name="marketing_add"),
     path("homes/<int:pk>/acts/add/", facts.act_add, name="act_add"),
+    path("homes/<int:pk>/acts/none/", facts.acts_none, name="acts_none"),
     path("homes/<int:pk>/certificates/add/", certificates.certificate_add, name="certificate_add"),
     path("homes/<int:pk>/mark/", clearances.mark, name="mark"),
     path("homes/<int:pk>/unmark/", clearances.unmark, name="unmark"),

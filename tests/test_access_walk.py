@@ -68,6 +68,7 @@ OBJECTS: dict[str, tuple[str, str]] = {
     "tenancy_add": ("home", "edit_home"),
     "marketing_add": ("home", "edit_home"),
     "act_add": ("home", "edit_home"),
+    "acts_none": ("home", "edit_home"),
     "certificate_add": ("home", "add_certificate"),
     "mark": ("home", "mark"),
     "unmark": ("home", "mark"),

@@ -226,6 +226,18 @@ def act_add(unit_id: int, act: law.Act, *, actor: Any, moment: Moment) -> Act:
     return row
 
 
+@transaction.atomic
+def nothing_done(unit_id: int, *, actor: Any, moment: Moment) -> None:
+    """Record that no act the law counts was done so far; recording one later takes this back by itself."""
+    (unit,) = locked_units([unit_id])
+    if unit.events_listed:
+        return
+    unit.events_listed = True
+    save(unit, actor=actor, moment=moment)
+    says = "Nothing the law counts was done so far: no copy given, no request or notice received, no deposit taken."
+    _finish(unit, Verb.UNIT_CHANGED, f"unit:{unit_id}", says, actor=actor, moment=moment)
+
+
 def _listing(unit_id: int, name: str, *, actor: Any, moment: Moment) -> Unit:
     """The unit under its lock; from now on this list of it counts as recorded."""
     (unit,) = locked_units([unit_id])

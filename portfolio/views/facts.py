@@ -7,7 +7,7 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_POST
 
 from portfolio import access, clock
 from portfolio.facts import facts_of, nameable
@@ -120,10 +120,28 @@ def act_add(request: HttpRequest, pk: int) -> HttpResponse:
     refs = {ref: said for ref, said in names_of(facts).items() if ref in sayable}
     form = ActForm(request.POST or None, refs=refs, day=today, initial=initial)
     title = "Record something done"
-    return _one(request, unit, form, title, lambda how: service.act_add(unit.pk, form.fact(), **how))
+    return _one(
+        request,
+        unit,
+        form,
+        title,
+        lambda how: service.act_add(unit.pk, form.fact(), **how),
+        may_be_none=not unit.events_listed,
+    )
 
 
-def _one(request: HttpRequest, unit: Unit, form: forms.Form, title: str, store: Any) -> HttpResponse:
+@require_POST
+def acts_none(request: HttpRequest, pk: int) -> HttpResponse:
+    """Nothing was done so far: the list of acts is on record, and empty."""
+    unit = unit_or_404(request, pk, to="edit_home")
+    service.nothing_done(unit.pk, actor=request.user, moment=clock.moment())
+    messages.success(request, "Recorded: nothing of the kind was done so far.")
+    return redirect("home", pk=unit.pk)
+
+
+def _one(
+    request: HttpRequest, unit: Unit, form: forms.Form, title: str, store: Any, **more: Any
+) -> HttpResponse:
     """A page with one small form; `store` is called with who and when once it is valid."""
     if request.method == "POST" and form.is_valid():
         try:
@@ -133,4 +151,4 @@ def _one(request: HttpRequest, unit: Unit, form: forms.Form, title: str, store: 
         else:
             messages.success(request, "Recorded.")
             return redirect("home", pk=unit.pk)
-    return render(request, "portfolio/one_form.html", {"home": unit, "form": form, "title": title})
+    return render(request, "portfolio/one_form.html", {"home": unit, "form": form, "title": title, **more})

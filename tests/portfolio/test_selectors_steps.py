@@ -102,7 +102,7 @@ def test_a_missing_paper_leads_to_adding_its_kind(requirement):
         (a_reason("sco_damp", "late"), "/homes/7/#duties"),
         (a_reason("sco_damp", "danger"), "/homes/7/defects/"),
         (a_reason("sco_rcd", "missing"), "/homes/7/facts/#id_home-main_board_rcd_30ma"),
-        (a_reason("eng_deposit", "unknown", "Not recorded: the list of events (events)."), "/homes/7/acts/add/"),
+        (a_reason("eng_deposit", "unknown", "Not recorded: whether anything was done (events)."), "/homes/7/acts/add/"),
         (a_reason("ew_epc", "unknown", "Not recorded: since when (marketing.from)."), "/homes/7/marketing/add/"),
         (a_reason("eng_residential_peeps", "unknown", "Not recorded: whether (simultaneous_evacuation)."),
          "/homes/7/facts/#id_building-simultaneous_evacuation"),

@@ -7,6 +7,7 @@ from ..dates import AsOn, day_after
 from ..home import Home
 from ..lawbook import Finding, Topic
 from ..model import Alarm, Appliance, Reason, Room, State
+from .scope import unlisted
 
 
 class Places(NamedTuple):
@@ -100,7 +101,7 @@ def by_burners(
 ) -> list[Reason]:
     """A carbon monoxide alarm in each room, of these uses if any are named, with an appliance that asks for one."""
     if home.appliances is None:
-        return [law.unrecorded("appliances", "the list of appliances, even if it is empty")]
+        return [unlisted(law, "appliances")]
     asking = law.words("co_appliances", on)
     return [one for burner in home.appliances for one in _by_burner(law, on, places, burner, asking, uses)]
 

@@ -20,6 +20,7 @@ from .scope import (
     letting_doubt,
     no_list,
     undated,
+    unlisted,
     weighed,
 )
 
@@ -121,7 +122,7 @@ def wiring(home: Home, law: Topic, on: AsOn) -> Finding:
     dangers = [open_danger(law, one) for one in home.open_defects("bs7671", codes, on)]
     unknowns = []
     if home.defects is None:
-        unknowns.append(law.unrecorded("defects", "the list of defects, even if it is empty"))
+        unknowns.append(unlisted(law, "defects"))
     return satisfactory(home, law, on, REPORT, codes, unknowns, dangers)
 
 

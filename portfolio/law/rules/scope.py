@@ -7,6 +7,19 @@ from ..model import Basis, Reason, State
 NOT_APPLICABLE = Finding(State.NOT_APPLICABLE)
 THOUGHT_OUTSIDE = Finding(State.NOT_APPLICABLE, basis=Basis.MEMORY)
 """Outside by a provision we know of and have not read."""
+LISTS = {
+    "certificates": "which papers there are, if any",
+    "defects": "which defects there are, if any",
+    "rooms": "which rooms there are",
+    "tenancies": "which tenancies there are or were, if any",
+    "appliances": "which heating and cooking appliances there are, if any",
+    "alarms": "which alarms there are, if any",
+    "events": (
+        "whether anything of this kind was done: copies given, requests received, notices served, "
+        "deposits taken, work finished"
+    ),
+}
+"""What is not known while a list is not on record, in words."""
 
 
 def is_long_letting(home: Home, years: int) -> bool:
@@ -41,7 +54,7 @@ def any_of(*tests: bool | None) -> bool | None:
 
 def is_shared(home: Home) -> bool | None:
     """A house in multiple occupation: three people of two households who share; None where it turns on an unknown."""
-    people = home.unit.occupancy
+    people = home.people
     return all_of(
         None if people.persons is None else people.persons >= 3,
         None if people.households is None else people.households >= 2,
@@ -51,7 +64,7 @@ def is_shared(home: Home) -> bool | None:
 
 def sharing_doubts(home: Home, law: Topic) -> tuple[Reason, ...]:
     """The facts for want of which `is_shared` cannot be told."""
-    people = home.unit.occupancy
+    people = home.people
     facts = (
         (people.persons, "occupancy.persons", "how many people live or will live in the home"),
         (people.households, "occupancy.households", "how many households they make up"),
@@ -87,4 +100,9 @@ def undated(law: Topic, ref: str, day_field: str, paper: str) -> Reason:
 
 def no_list(law: Topic, name: str) -> Finding:
     """A list that nobody recorded, not even as empty."""
-    return law.unknown(law.unrecorded(name, f"the list of {name}, even if it is empty"))
+    return law.unknown(unlisted(law, name))
+
+
+def unlisted(law: Topic, name: str) -> Reason:
+    """The reason that a list leaves open."""
+    return law.unrecorded(name, LISTS[name])
