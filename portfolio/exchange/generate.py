@@ -1,19 +1,31 @@
-"""Invented English homes in any number, for timing and for trying things out.
+"""Invented homes of all four nations in any number, for timing and for trying things out.
 
-The same number gives the same home, whatever was asked before. About half are in order; the others lack a
-paper, have one that lapsed or failed, a dangerous defect, a missing alarm or something nobody recorded.
+The same number gives the same home, whatever was asked before. Half are in order by the law of their nation as it
+stands in autumn 2026; each of the others has one thing amiss that bars a let: a paper that is lacking, has lapsed or
+failed, a dangerous defect, a missing alarm, or something nobody recorded.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import date, timedelta
 from random import Random
 
 from portfolio.law import model as law
 
+from . import generate_records as records
+from .generate_records import SORTS, Plan
+
+NATIONS = {"england": 70, "scotland": 12, "wales": 10, "northern_ireland": 8}
+"""How many homes of a hundred lie in each."""
 STREETS = ("Weir", "Tannery", "Lamp", "Cooper", "Mill", "Orchard", "Chapel", "Kiln")
-ROOM_USES = ("hall", "living", "kitchen", "bedroom", "bathroom")
+HEATS = {
+    "england": {"gas": 80, "oil": 5, "electric": 15},
+    "scotland": {"gas": 80, "oil": 5, "electric": 15},
+    "wales": {"gas": 75, "oil": 10, "electric": 15},
+    "northern_ireland": {"gas": 30, "oil": 60, "electric": 10},
+}
 Home = tuple[law.Building, law.Unit]
+Amiss = Callable[[Plan, law.Unit], law.Unit]
 
 
 def homes(count: int, *, around: date, first: int = 0) -> Iterator[Home]:
@@ -29,109 +41,187 @@ def portfolio(count: int, *, around: date) -> law.Portfolio:
 
 
 def home(number: int, *, around: date) -> Home:
-    """Home number so-and-so: in order, and in about every second one something amiss."""
+    """Home number so-and-so: in order, or the same home with something amiss."""
+    plan, building, unit = _made(number, around)
+    if plan.chance.random() < 0.5:
+        unit = plan.chance.choice(_ways(plan, unit))(plan, unit)
+    return building, unit
+
+
+def in_order(number: int, *, around: date) -> Home:
+    """The same home before anything is amiss with it: it may be let and sold."""
+    _, building, unit = _made(number, around)
+    return building, unit
+
+
+def _made(number: int, around: date) -> tuple[Plan, law.Building, law.Unit]:
     chance = Random(number)  # noqa: S311  # invented homes, not secrets
-    building = _building(chance, number)
-    unit = _unit(chance, number, building, around)
-    return building, _spoil(chance, unit, around) if chance.random() < 0.5 else unit
+    nation, sort = _one_of(chance, NATIONS), _one_of(chance, SORTS)
+    began = around - timedelta(days=chance.randint(30, 2000))
+    plan = Plan(chance, around, nation, sort, _one_of(chance, HEATS[nation]), began)
+    building = _building(plan, number)
+    return plan, building, _unit(plan, number, building)
 
 
-def _building(chance: Random, number: int) -> law.Building:
-    flats = chance.choice((1, 1, 6, 12))
+def _one_of(chance: Random, shares: dict[str, int]) -> str:
+    return chance.choices(tuple(shares), tuple(shares.values()))[0]
+
+
+def _building(plan: Plan, number: int) -> law.Building:
+    chance = plan.chance
+    flats = 1 if plan.is_shared or plan.is_single else chance.choice((1, 1, 6, 12))
+    storeys = 3 if plan.is_shared else {1: 2, 6: 3, 12: 6}[flats]
     street = f"{chance.randint(1, 199)} {chance.choice(STREETS)} Lane"
     return law.Building(
         ref=f"B{number}",
         name=street,
-        nation="england",
+        nation=plan.nation,
         address=(street, "Oxcombe"),
         postcode="ZZ1 1ZZ",
         year_built=chance.randint(1850, 2024),
-        storeys=2 if flats == 1 else 4,
-        top_storey_height_m=2.7 if flats == 1 else 8.4,
+        storeys=storeys,
+        top_storey_height_m={2: 2.7, 3: 5.6, 6: 14.0}[storeys],
         self_contained_units=flats,
         purpose_built=flats > 1,
         common_parts=flats > 1,
-        passenger_lift=False,
+        passenger_lift=flats == 12,
         lift_used_at_work=False,
+        simultaneous_evacuation=False,
     )
 
 
-def _unit(chance: Random, number: int, building: law.Building, around: date) -> law.Unit:
-    shared = building.self_contained_units == 1 and chance.random() < 0.2
-    began = around - timedelta(days=chance.randint(30, 2000))
-    ended = chance.choice((None, began + timedelta(days=364)))
-    return law.Unit(
+def _unit(plan: Plan, number: int, building: law.Building) -> law.Unit:
+    chance = plan.chance
+    there = records.rooms(building)
+    ended = chance.choice((None, plan.began + timedelta(days=364)))
+    granted = plan.began - timedelta(days=14)
+    bare = law.Unit(
         ref=f"U{number}",
         building=building.ref,
         label=f"Flat {chance.randint(1, 12)}" if building.common_parts else None,
-        dwelling="flat" if building.common_parts else "house",
-        landlord="private",
+        dwelling="room" if plan.is_single else "flat" if building.common_parts else "house",
+        landlord=plan.landlord,
         landlord_ref=f"L{chance.randint(1, 5000)}",
-        letting=law.Letting("tenancy"),
-        occupancy=law.Occupancy(6, 6, True) if shared else law.Occupancy(chance.randint(1, 4), 1, False),
-        hmo=law.Hmo(False, chance.random() < 0.3),
-        tenancies=(law.Tenancy("t1", began, began, ended),),
-        marketing=(),
-        rooms=tuple(law.Room(use, 0, use) for use in ROOM_USES),
-        appliances=(
-            law.Appliance("boiler", "gas_boiler", "kitchen", "landlord", began - timedelta(days=900)),
-        ),
-        landlord_electrical_appliances=False,
+        letting=law.Letting(_letting(plan)),
+        occupancy=_occupancy(plan),
+        hmo=_areas(plan),
+        tenancies=(law.Tenancy("t1", granted, plan.began, ended),),
+        marketing=(law.Marketing("let", plan.ahead(-5)),) if chance.random() < 0.1 else (),
+        rooms=there,
+        appliances=records.appliances(plan),
+        landlord_electrical_appliances=chance.random() < 0.4,
         main_board_rcd_30ma=True,
-        alarms=_alarms(around),
-        certificates=(*_papers(chance, around), *_licences(shared, around)),
-        defects=(law.Defect("note", "bs7671", "C3", "Cover plate cracked", around - timedelta(days=200)),),
-        events=(),
+        alarms=records.alarms(plan, there),
+        defects=records.defects(plan),
+    )
+    dated = replace(bare, certificates=records.papers(plan, building, bare))
+    return replace(dated, events=records.acts(plan, dated))
+
+
+def _letting(plan: Plan) -> str:
+    if plan.sort == "lodger":
+        return "licence"
+    return "occupation_contract" if plan.nation == "wales" else "tenancy"
+
+
+def _occupancy(plan: Plan) -> law.Occupancy:
+    if plan.is_shared:
+        return law.Occupancy(5, 5, True)
+    if plan.sort == "lodger":
+        return law.Occupancy(2, 2, True)
+    return law.Occupancy(plan.chance.randint(1, 4), 1, False)
+
+
+def _areas(plan: Plan) -> law.Hmo:
+    """The two kinds of licensing area are only known in England and Wales."""
+    if plan.nation in ("england", "wales"):
+        return law.Hmo(False, plan.chance.random() < 0.2)
+    return law.Hmo()
+
+
+def _ways(plan: Plan, unit: law.Unit) -> list[Amiss]:
+    """What can go wrong with such a home and would bar a let of it."""
+    ways: list[Amiss] = [_danger, _nobody_knows_whose]
+    social = plan.landlord == "registered_provider"
+    if plan.landlord == "private" or (social and plan.nation in ("england", "wales")):
+        ways += [_no_paper("eicr"), _old_report, _failed_report]
+    if plan.landlord == "private":
+        ways.append(_nobody_counted)
+    if not plan.is_single:
+        ways += [_no_paper("epc"), _nobody_listed_papers]
+    if plan.is_shared:
+        ways.append(_no_paper("hmo_licence"))
+    if plan.heat == "gas":
+        ways += [_no_paper("gas_safety_record"), _old_gas_check]
+    if _alarms_are_asked(plan, unit):
+        ways += [_alarm_gone, _nobody_listed_alarms]
+    return ways
+
+
+def _alarms_are_asked(plan: Plan, unit: law.Unit) -> bool:
+    """Not of a resident landlord, nor, in England, where a licence governs, nor of social lets in Northern Ireland."""
+    if plan.nation == "england" and (plan.is_shared or unit.hmo.selective_licensing_area):
+        return plan.landlord == "registered_provider"
+    outside = ("resident", "registered_provider") if plan.nation == "northern_ireland" else ("resident",)
+    return plan.landlord not in outside
+
+
+def _no_paper(kind: str) -> Amiss:
+    def without(_: Plan, unit: law.Unit) -> law.Unit:
+        return _without(unit, {paper.ref for paper in unit.certificates or () if paper.kind == kind})
+
+    return without
+
+
+def _without(unit: law.Unit, refs: set[str]) -> law.Unit:
+    """Without some of its papers and what was done about them."""
+    papers = tuple(paper for paper in unit.certificates or () if paper.ref not in refs)
+    return replace(
+        unit, certificates=papers, events=tuple(one for one in unit.events or () if one.of not in refs)
     )
 
 
-def _alarms(around: date) -> tuple[law.Alarm, ...]:
-    good_to = around + timedelta(days=2000)
-    return (
-        law.Alarm("smoke", "smoke", "hall", "mains", True, True, good_to, ()),
-        law.Alarm("heat", "heat", "kitchen", "mains", True, True, good_to, ()),
-        law.Alarm("co", "co", "kitchen", "sealed_battery", False, True, good_to, ()),
-    )
-
-
-def _papers(chance: Random, around: date) -> tuple[law.Certificate, ...]:
-    """An electrical report, three gas checks a year apart, an EPC: all in date."""
-    electrical = around - timedelta(days=chance.randint(0, 1700))
-    gas = around - timedelta(days=chance.randint(0, 330))
-    energy = around - timedelta(days=chance.randint(0, 3500))
-    safe = (law.ApplianceCheck("boiler", "safe"),)
-    checks = [gas - timedelta(days=chance.randint(330, 365) * ago) for ago in (2, 1, 0)]
-    return (
-        law.Certificate("eicr", "eicr", "E-1", inspected=electrical, outcome="satisfactory"),
-        *(
-            law.Certificate(f"gas{i}", "gas_safety_record", f"G-{i}", inspected=day, appliances=safe)
-            for i, day in enumerate(checks)
-        ),
-        law.Certificate("epc", "epc", "P-1", registered=energy, rating=chance.choice("BCDE")),
-    )
-
-
-def _licences(shared: bool, around: date) -> tuple[law.Certificate, ...]:
-    kinds = ("hmo_licence", "selective_licence") if shared else ("selective_licence",)
-    start, end = around - timedelta(days=400), around + timedelta(days=900)
-    return tuple(law.Certificate(kind, kind, issued=start, until=end) for kind in kinds)
-
-
-def _spoil(chance: Random, unit: law.Unit, around: date) -> law.Unit:
-    """One thing amiss, of the sorts that agents meet."""
-    amiss = chance.randrange(6)
+def _changed(unit: law.Unit, ref: str, **facts: object) -> law.Unit:
+    """With other facts in one of its papers."""
     papers = unit.certificates or ()
-    if amiss == 0:
-        gone = chance.choice([paper.kind for paper in papers])
-        return replace(unit, certificates=tuple(paper for paper in papers if paper.kind != gone))
-    if amiss == 1:
-        old = around - timedelta(days=2200)
-        return replace(unit, certificates=(replace(papers[0], inspected=old), *papers[1:]))
-    if amiss == 2:
-        return replace(unit, certificates=(replace(papers[0], outcome="unsatisfactory"), *papers[1:]))
-    if amiss == 3:
-        danger = law.Defect("d1", "bs7671", "C2", "Loose socket", around - timedelta(days=5), "eicr")
-        return replace(unit, defects=(*(unit.defects or ()), danger))
-    if amiss == 4:
-        return replace(unit, alarms=(unit.alarms or ())[1:])
+    changed = (replace(one, **facts) if one.ref == ref else one for one in papers)  # type: ignore[arg-type]
+    return replace(unit, certificates=tuple(changed))
+
+
+def _old_report(plan: Plan, unit: law.Unit) -> law.Unit:
+    return _changed(unit, "eicr", inspected=plan.ahead(-2200))
+
+
+def _failed_report(_: Plan, unit: law.Unit) -> law.Unit:
+    return _changed(unit, "eicr", outcome="unsatisfactory")
+
+
+def _old_gas_check(plan: Plan, unit: law.Unit) -> law.Unit:
+    """Only one check is on record, and it is over a year old."""
+    return _changed(_without(unit, {"gas1", "gas2"}), "gas0", inspected=plan.ahead(-400))
+
+
+def _danger(plan: Plan, unit: law.Unit) -> law.Unit:
+    danger = law.Defect("d1", "bs7671", "C2", "Loose socket", plan.ahead(-5), "eicr")
+    return replace(unit, defects=(*(unit.defects or ()), danger))
+
+
+def _alarm_gone(_: Plan, unit: law.Unit) -> law.Unit:
+    return replace(unit, alarms=(unit.alarms or ())[1:])
+
+
+def _nobody_listed_alarms(_: Plan, unit: law.Unit) -> law.Unit:
     return replace(unit, alarms=None)
+
+
+def _nobody_listed_papers(_: Plan, unit: law.Unit) -> law.Unit:
+    bare = _without(unit, {paper.ref for paper in unit.certificates or ()})
+    return replace(bare, certificates=None)
+
+
+def _nobody_knows_whose(_: Plan, unit: law.Unit) -> law.Unit:
+    return replace(unit, landlord=None)
+
+
+def _nobody_counted(_: Plan, unit: law.Unit) -> law.Unit:
+    return replace(unit, occupancy=law.Occupancy(None, None, None))
