@@ -14,7 +14,7 @@ from portfolio.selectors.missing import UNIT
 PAPER_FOR = {
     **dict.fromkeys(("eng_eicr", "wal_eicr", "sco_eicr", "ni_eicr", "ni_hmo_wiring"), "eicr"),
     **dict.fromkeys(("eng_hmo_management", "wal_hmo_management", "house_failed_report"), "eicr"),
-    **dict.fromkeys(("gb_gas_check", "ni_gas_check"), "gas_safety_record"),
+    **dict.fromkeys(("gb_gas_check", "ni_gas_check", "house_margin"), "gas_safety_record"),
     **dict.fromkeys(("ew_epc", "sco_epc", "ni_epc", "ew_mees", "house_band"), "epc"),
     **dict.fromkeys(("eng_hmo_licence", "wal_hmo", "sco_hmo", "ni_hmo"), "hmo_licence"),
     **dict.fromkeys(
@@ -43,13 +43,15 @@ FACTS_FOR = {
 """The part of the page of facts where a requirement is answered."""
 NOT_HERE = frozenset(
     {
-        "house_danger", "eng_hhsrs", "wal_hhsrs", "sco_damp", "eng_awaab_social", "house_margin", "eng_deposit",
+        "house_danger", "eng_hhsrs", "wal_hhsrs", "sco_damp", "eng_awaab_social", "eng_deposit",
         "wal_deposit", "sco_deposit", "ni_deposit", "eng_written_terms", "wal_written_statement",
         "ni_tenancy_information", "eng_right_to_rent",
     }
 )  # fmt: skip
 """Requirements answered by no one paper or fact, but by defects, acts and duties, to which their reasons lead."""
 OF_DOORS = "entrance door"
+MARGIN_OF = {"electrical report": "eicr", "energy certificate": "epc"}
+"""The kind of paper to renew early, by what a reason of the house margin calls it; else the gas record."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +151,9 @@ def _paper_for(reason: law.Reason) -> str:
         return "selective_licence"
     if reason.requirement == "eng_fire_doors_11m" and OF_DOORS in reason.says:
         return "fire_door_check_flat"
+    if reason.requirement == "house_margin":
+        named = (kind for words_for, kind in MARGIN_OF.items() if words_for in reason.says)
+        return next(named, PAPER_FOR["house_margin"])
     return PAPER_FOR[reason.requirement]
 
 

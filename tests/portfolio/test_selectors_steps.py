@@ -9,6 +9,7 @@ from django.urls import resolve
 from portfolio import words
 from portfolio.law import model as law
 from portfolio.law.loader import load
+from portfolio.law.policy import Policy, with_policy
 from portfolio.models import Unit
 from portfolio.selectors.steps import (
     FACTS_FOR,
@@ -16,11 +17,13 @@ from portfolio.selectors.steps import (
     PAPER_FOR,
     WAYS,
     Spoken,
+    Step,
     Way,
     step_for,
     step_for_duty,
     way_of,
 )
+from tests.portfolio.law.nations import standing_in
 
 HOME = Unit(pk=7)
 DUTIES = sorted(f"{topic.id}.{name}" for topic in load().topics.values() for name in topic.duty_titles)
@@ -114,5 +117,67 @@ def test_a_reason_leads_to_where_it_can_be_lifted(reason, where):
     assert step.url == where
 
 
+POLICY = {
+    "gas_margin_days": 366, "electrical_margin_days": 366, "energy_margin_days": 366,
+    "worst_band": "B", "alarm_test_months": 3, "also_dangers": {"bs7671": ["C3"]},
+}  # fmt: skip
+"""A house that asks everything it can."""
+
+
+def reasons_of_the_house(nation: str, **facts: Any) -> list[law.Reason]:
+    book = with_policy(load(), Policy.of(POLICY, load()))
+    said = standing_in(nation, book=book, **facts)
+    found = {one for answer in (said.let, said.sale) for one in (*answer.bars, *answer.warnings)}
+    return [one for one in found if load().topics[one.requirement].pack == "house"]
+
+
+ENDING = [
+    {"ref": "e", "kind": "eicr", "inspected": "2022-03-01", "outcome": "satisfactory"},
+    {"ref": "p", "kind": "epc", "registered": "2017-05-02", "rating": "C"},
+]
+FAILED = {"ref": "e", "kind": "eicr", "inspected": "2025-03-03", "outcome": "unsatisfactory"}
+SOFT = {"ref": "d", "scheme": "bs7671", "code": "C3", "title": "Old fittings", "found": "2026-03-02"}
+UNTESTED = {"ref": "s0", "kind": "smoke", "room": "hall", "working": True, "tested": []}
+
+
+@pytest.mark.parametrize("nation", law.NATIONS)
+def test_whatever_the_house_asks_leads_to_where_it_can_be_met(nation):
+    amiss = {"papers": [FAILED], "defects": [SOFT], "alarms": [UNTESTED]}
+    found = reasons_of_the_house(nation, papers=ENDING) + reasons_of_the_house(nation, **amiss)
+    steps = {one: step_for(one, Spoken(HOME, {}, {})) for one in found}
+    assert None not in steps.values()
+    wales_alone = set() if nation == "wales" else {"house_failed_report"}
+    house = {topic.id for topic in load().topics.values() if topic.pack == "house"}
+    assert {one.requirement for one in found} == house - wales_alone
+    renewed = {
+        step.url.rpartition("=")[2] for one, step in steps.items() if one.requirement == "house_margin"
+    }
+    assert renewed == {"gas_safety_record", "eicr", "epc"}
+
+
+@pytest.mark.parametrize(
+    ("says", "kind"),
+    [
+        (
+            "The gas check is good until 2 June 2027; the house policy wants 300 days in hand.",
+            "gas_safety_record",
+        ),
+        (
+            "The electrical report is good until 1 March 2029; the house policy wants 900 days in hand.",
+            "eicr",
+        ),
+        (
+            "The energy certificate is good until 9 September 2030; the house policy wants 1900 days in hand.",
+            "epc",
+        ),
+    ],
+)
+def test_days_in_hand_lead_to_the_paper_that_has_to_be_renewed(says, kind):
+    step = step_for(a_reason("house_margin", "lapsed", says, of="x"), Spoken(HOME, {}, {"x": 3}))
+    assert step == Step(
+        f"Add: {words.CERTIFICATE[kind]}", f"/homes/7/certificates/add/?kind={kind}", "add_certificate"
+    )
+
+
 def test_what_cannot_be_done_on_a_page_has_no_step():
-    assert step_for(a_reason("house_margin", "lapsed"), Spoken(HOME, {}, {})) is None
+    assert step_for(a_reason("law_not_held", "missing"), Spoken(HOME, {}, {})) is None
