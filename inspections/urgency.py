@@ -31,11 +31,12 @@ _BANDS = {
 _STANDARD = {
     "bs7671": "BS 7671, the classification codes of the condition report",
     "igem_g11": "IGEM/G/11 (NCS no longer used since 1 July 2015)",
-    "hhsrs": "Housing Act 2004 ss.1, 2, 5 and 7 and the Housing Health and Safety Rating System (England) Regulations 2005",
+    "hhsrs": "Housing Act 2004 ss.1, 2, 5 and 7 (category 1 and 2 hazards)",
     "fire": "The five words of a fire risk assessment (PAS 79), from memory",
     "damp_mould": "SI 2025/1042, emergency and significant hazards of social homes in England",
     "other": "Our own words",
 }
+_REGISTERED = "Gas Safety (Installation and Use) Regulations 1998, reg 3 (Northern Ireland: SR 2004/63)"
 _MEANS = {
     "C1": "somebody can be hurt now", "C2": "one more fault would make it dangerous",
     "FI": "a danger is suspected and has to be looked into", "C3": "an improvement, no danger",
@@ -87,14 +88,19 @@ def urgency(
     Raises ValueError for a scheme or code that is not known.
     """
     band, means = _band(scheme, code, trade, suspected)
-    own, basis, source, says = _own(scheme, code, band, means, found, days)
+    standard = _REGISTERED if _gas_suspected(scheme, trade, suspected) else _STANDARD[scheme]
+    own, basis, source, says = _own((scheme, code), band, f"{means}.", standard, found, days)
     hint = _hint(scheme, code, nation, law_due)
     if law_due is not None and (own is None or law_due <= own):
         more = f" {law_says.strip()}" if law_says.strip() else ""
         if found is None and band in PRACTICE_DAYS:
-            more += " The day it was found is not recorded, so our own day, which may be earlier, is not known."
+            more += (
+                " The day it was found is not recorded, so our own day, which may be earlier, is not known."
+            )
         source = law_says.strip() or "The law of the home’s nation"
-        return Urgency(band, law_due, f"By {_words(law_due)}, the day the law sets: {means}.{more}", LAW, source)
+        return Urgency(
+            band, law_due, f"By {_words(law_due)}, the day the law sets: {means}.{more}", LAW, source
+        )
     return Urgency(band, own, says + hint, basis, source)
 
 
@@ -103,33 +109,47 @@ def _band(scheme: str, code: str, trade: str | None, suspected: bool) -> tuple[i
         raise ValueError(f"scheme: {scheme!r} is not known. Use one of: {', '.join(CODES)}.")
     if code not in _BANDS[scheme]:
         raise ValueError(f"code: {code!r} is not one of {scheme}. Use one of: {', '.join(CODES[scheme])}.")
-    if suspected and trade == "gas" and scheme != "igem_g11":
+    if _gas_suspected(scheme, trade, suspected):
         if code in ("danger", "C1", "intolerable", "emergency"):
             return 0, "a danger from gas or fumes is suspected; only a registered gas engineer can class it"
         return URGENT, "a gas fault is suspected; only a registered gas engineer can class it"
     return _BANDS[scheme][code], _MEANS[code]
 
 
+def _gas_suspected(scheme: str, trade: str | None, suspected: bool) -> bool:
+    return suspected and trade == "gas" and scheme != "igem_g11"
+
+
 def _own(
-    scheme: str, code: str, band: int, means: str, found: date | None, days: Mapping[int, int] | None
+    code: tuple[str, str],
+    band: int,
+    means: str,
+    standard: str,
+    found: date | None,
+    days: Mapping[int, int] | None,
 ) -> tuple[date | None, str, str, str]:
     """The day without the law, its basis and source, and a sentence."""
-    standard = _STANDARD[scheme]
     if band not in PRACTICE_DAYS:
-        return None, NO_DAY, standard, f"No day: {means}."
+        return None, NO_DAY, standard, f"No day: {means}"
     most, basis = PRACTICE_DAYS[band], PRACTICE
-    if (scheme, code) == ("bs7671", "FI") and band == URGENT and most < INVESTIGATION_DAYS:
+    if code == ("bs7671", "FI"):
         most = INVESTIGATION_DAYS
     if days is not None and band > 0 and (shorter := max(0, days.get(band, most))) < most:
         most, basis, standard = shorter, HOUSE_POLICY, "House policy of the agency"
     at_once = "Act at once" if band == 0 else f"Act within {most} {'day' if most == 1 else 'days'}"
     rests = "the house policy asks this" if basis == HOUSE_POLICY else "common practice"
     if found is None:
-        says = f"{at_once} ({rests}): {means}. The day it was found is not recorded, so no last day can be told."
+        says = (
+            f"{at_once} ({rests}): {means} The day it was found is not recorded, so no last day can be told."
+        )
         return None, basis, standard, says
     due = within_days_of(found, most)
-    when = f"{at_once}, on the day it was found" if band == 0 else f"By {_words(due)}, {_span(most)} after it was found"
-    return due, basis, standard, f"{when} ({rests}): {means}."
+    when = (
+        f"{at_once}, on the day it was found"
+        if band == 0
+        else f"By {_words(due)}, {_span(most)} after it was found"
+    )
+    return due, basis, standard, f"{when} ({rests}): {means}"
 
 
 def _hint(scheme: str, code: str, nation: str | None, law_due: date | None) -> str:

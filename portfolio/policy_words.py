@@ -8,7 +8,7 @@ from typing import Any
 from portfolio import words
 from portfolio.law.lawbook import Lawbook
 from portfolio.law.model import CODES, RATINGS, SCHEMES
-from portfolio.law.policy import always_dangers, warnings_of
+from portfolio.law.policy import REPAIR_DAYS, always_dangers, warnings_of
 
 STANDARDS = ("bs7671", "igem_g11")
 """Schemes whose codes go by their letters."""
@@ -18,6 +18,8 @@ PAPERS = {
     "electrical_margin_days": "electrical report",
     "energy_margin_days": "energy certificate",
 }
+PRESSING = {"urgent": "Days to mend what is urgent", "soon": "Days to mend what is to be done soon",
+            "plan": "Days to mend what is to be planned"}  # fmt: skip
 NOTHING = "nothing more"
 
 
@@ -26,7 +28,7 @@ class Option:
     """One thing that an agency may ask beyond the law."""
 
     name: str
-    """The setting; for codes "also_dangers." and their scheme."""
+    """The setting; for codes "also_dangers." and their scheme, for defects "repair_days." and how pressing they are."""
     label: str
     anyhow: str
     """What is asked of every home whatever the policy."""
@@ -43,6 +45,7 @@ def options(book: Lawbook, day: date) -> list[Option]:
         Option("worst_band", "Worst energy band that is let", _band(book, day)),
         Option("alarm_test_months", "Longest time between tests of an alarm", "No time is set."),
         *open_codes,
+        *(Option(f"repair_days.{name}", PRESSING[name], _practice(name)) for name in REPAIR_DAYS),
         Option("warnings_that_bar", "Warnings that stop a letting", "A warning only: the home can be let."),
     ]
 
@@ -67,6 +70,8 @@ def asked(settings: Mapping[str, Any], name: str, book: Lawbook) -> str:
         scheme = name.partition(".")[2]
         return _listed([words.CODE[code] for code in (settings.get("also_dangers") or {}).get(scheme, ())])
     value = settings.get(name)
+    if name.startswith("repair_days."):
+        value = (settings.get("repair_days") or {}).get(name.partition(".")[2])
     if not value:
         return ""
     if name == "warnings_that_bar":
@@ -102,6 +107,12 @@ def _always(book: Lawbook, scheme: str) -> str:
     if not most:
         return f"{last} bars both letting and sale."
     return f"{', '.join(most)} and {last} bar both letting and sale."
+
+
+def _practice(name: str) -> str:
+    """What is asked of every home; no law says so, and a day the law sets always counts when it is earlier."""
+    more = ", and 28 for what has to be looked into (FI)" if name == "urgent" else ""
+    return f"{REPAIR_DAYS[name]} days from the day it was found{more}, or the earlier day that the law sets."
 
 
 def _band(book: Lawbook, day: date) -> str:

@@ -9,10 +9,11 @@ from django import forms
 from portfolio import words
 from portfolio.law.lawbook import Lawbook
 from portfolio.law.model import RATINGS
-from portfolio.law.policy import MARGINS, MOST_MARGIN_DAYS, MOST_TEST_MONTHS
+from portfolio.law.policy import MARGINS, MOST_MARGIN_DAYS, MOST_TEST_MONTHS, REPAIR_DAYS
 from portfolio.policy_words import Option, band, codes_to_add, options, warnings_in_words
 
 CODES_PREFIX = "also_dangers."
+DAYS_PREFIX = "repair_days."
 
 
 class PolicyForm(forms.Form):
@@ -30,6 +31,7 @@ class PolicyForm(forms.Form):
         initial = {
             **settings,
             **{f"{CODES_PREFIX}{s}": c for s, c in settings.get("also_dangers", {}).items()},
+            **{f"{DAYS_PREFIX}{name}": days for name, days in settings.get("repair_days", {}).items()},
         }
         super().__init__(data, initial=initial | {"seen": seen})
         self.options = options(book, day)
@@ -42,8 +44,12 @@ class PolicyForm(forms.Form):
         said = {
             name: value for name, value in self.cleaned_data.items() if name not in ("why", "seen") and value
         }
-        codes = {name.removeprefix(CODES_PREFIX): said.pop(name) for name in list(said) if "." in name}
-        return {**said, "also_dangers": codes}
+        plain = {name: value for name, value in said.items() if "." not in name}
+        codes, days = (
+            {name.removeprefix(prefix): value for name, value in said.items() if name.startswith(prefix)}
+            for prefix in (CODES_PREFIX, DAYS_PREFIX)
+        )
+        return {**plain, "also_dangers": codes, "repair_days": days}
 
     def asking(self) -> Iterable[forms.BoundField]:
         """The fields of the options; then come the reason and what is hidden."""
@@ -56,6 +62,8 @@ def _field(option: Option, book: Lawbook) -> forms.Field:
         return _number(option.label, says, MOST_MARGIN_DAYS)
     if option.name == "alarm_test_months":
         return _number(f"{option.label}, months", says, MOST_TEST_MONTHS)
+    if option.name.startswith(DAYS_PREFIX):
+        return _number(option.label, says, REPAIR_DAYS[option.name.removeprefix(DAYS_PREFIX)])
     if option.name == "worst_band":
         choices = [("", "No band of our own"), *((letter, band(letter)) for letter in RATINGS)]
         return forms.ChoiceField(label=option.label, choices=choices, required=False, help_text=says)

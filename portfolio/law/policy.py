@@ -14,6 +14,8 @@ POLICY = "house policy"
 MARGINS = ("gas_margin_days", "electrical_margin_days", "energy_margin_days")
 MOST_MARGIN_DAYS = 366
 MOST_TEST_MONTHS = 60
+REPAIR_DAYS: Mapping[str, int] = {"urgent": 14, "soon": 90, "plan": 365}
+"""Days in which an open defect is seen to, by how pressing it is: common practice, no law. A policy may shorten."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +35,8 @@ class Policy:
     energy_margin_days: int | None = None
     warnings_that_bar: tuple[str, ...] = ()
     """Requirements whose warnings stop a let, by id."""
+    repair_days: Mapping[str, int] = field(default_factory=dict)
+    """Fewer days for defects than `REPAIR_DAYS`, by the same words. The law's answers do not turn on it."""
 
     @classmethod
     def of(cls, data: Mapping[str, Any], book: Lawbook) -> Self:
@@ -55,6 +59,7 @@ class Policy:
             alarm_test_months=_number(data, "alarm_test_months", MOST_TEST_MONTHS),
             **{name: _number(data, name, MOST_MARGIN_DAYS) for name in MARGINS},
             warnings_that_bar=tuple(raised),
+            repair_days=_days(data.get("repair_days")),
         )
 
     @classmethod
@@ -81,6 +86,12 @@ class Policy:
         """Stands for this very policy; empty when it adds nothing."""
         held = self.as_dict()
         return sha256(repr(sorted(held.items())).encode()).hexdigest()[:12] if held else ""
+
+
+def days_of(policy: Policy) -> dict[int, int]:
+    """The policy's days for defects by band, as `inspections.urgency` takes them: 1 urgent, 2 soon, 3 plan."""
+    return {band: policy.repair_days[name] for band, name in enumerate(REPAIR_DAYS, start=1)
+            if name in policy.repair_days}  # fmt: skip
 
 
 def warnings_of(book: Lawbook) -> list[str]:
@@ -112,6 +123,15 @@ def _codes(said: Any, book: Lawbook) -> dict[str, tuple[str, ...]]:
     return found
 
 
+def _days(said: Any) -> dict[str, int]:
+    if said is not None and not isinstance(said, Mapping):
+        raise ValueError(f"repair_days: {said!r} is not a table of days, such as {{'urgent': 7}}.")
+    named = {f"repair_days.{name}": value for name, value in (said or {}).items()}
+    _among("repair_days", said or (), REPAIR_DAYS)
+    asked = {name: _number(named, f"repair_days.{name}", most) for name, most in REPAIR_DAYS.items()}
+    return {name: days for name, days in asked.items() if days is not None}
+
+
 def _texts(where: str, said: Any) -> list[str]:
     if isinstance(said, str) or not isinstance(said or (), Iterable):
         raise ValueError(f"{where}: {said!r} is not a list. Write it in brackets, with commas between.")
@@ -120,7 +140,7 @@ def _texts(where: str, said: Any) -> list[str]:
 
 def _plain(value: Any) -> Any:
     if isinstance(value, Mapping):
-        return {key: list(one) for key, one in value.items()}
+        return {key: list(one) if isinstance(one, tuple) else one for key, one in value.items()}
     return list(value) if isinstance(value, tuple) else value
 
 

@@ -171,7 +171,7 @@ def test_saving_what_was_checked_stores_every_kind_of_setting(agent, send):
     typed = {
         "gas_margin_days": "30", "electrical_margin_days": "60", "energy_margin_days": "90", "worst_band": "D",
         "alarm_test_months": "12", "also_dangers.bs7671": ["C3"], "also_dangers.fire": ["moderate", "tolerable"],
-        "warnings_that_bar": [WARNING], "why": "Ours.", "seen": "0",
+        "warnings_that_bar": [WARNING], "repair_days.urgent": "7", "repair_days.plan": "180", "why": "Ours.", "seen": "0",
     }  # fmt: skip
     response = send(**hidden(send(**typed, check="1")), save="1")
     assert response.status_code == 302
@@ -179,7 +179,7 @@ def test_saving_what_was_checked_stores_every_kind_of_setting(agent, send):
     assert row.settings == {
         "gas_margin_days": 30, "electrical_margin_days": 60, "energy_margin_days": 90, "worst_band": "D",
         "alarm_test_months": 12, "also_dangers": {"bs7671": ["C3"], "fire": ["moderate", "tolerable"]},
-        "warnings_that_bar": [WARNING],
+        "warnings_that_bar": [WARNING], "repair_days": {"urgent": 7, "plan": 180},
     }  # fmt: skip
     assert (row.why, row.asked_by, row.in_force_at) == ("Ours.", agent, None)
     form = signed_in(agent).get(reverse("policy_change")).context["form"]

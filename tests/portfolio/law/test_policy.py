@@ -14,7 +14,16 @@ from portfolio.law.evaluate import evaluate
 from portfolio.law.lawbook import Lawbook
 from portfolio.law.loader import load
 from portfolio.law.model import CODES, NATIONS, RATINGS, Basis, State
-from portfolio.law.policy import MARGINS, POLICY, Policy, always_dangers, warnings_of, with_policy
+from portfolio.law.policy import (
+    MARGINS,
+    POLICY,
+    REPAIR_DAYS,
+    Policy,
+    always_dangers,
+    days_of,
+    warnings_of,
+    with_policy,
+)
 from portfolio.law.rules.house import _MARGINS as PAPERS_WITH_MARGINS
 
 from .homes import TODAY, home, standing
@@ -31,6 +40,7 @@ FULL: dict[str, Any] = {
     "electrical_margin_days": 60,
     "energy_margin_days": 90,
     "warnings_that_bar": [WARNING],
+    "repair_days": {"urgent": 7, "plan": 180},
 }
 
 
@@ -66,6 +76,11 @@ WRONG = [
     ({"electrical_margin_days": 1.5}, "electrical_margin_days: 1.5 is not a whole number"),
     ({"warnings_that_bar": ["eng_eicr"]}, "warnings_that_bar: 'eng_eicr' is not known. Use one of: "),
     ({"warnings_that_bar": WARNING}, f"warnings_that_bar: '{WARNING}' is not a list."),
+    ({"repair_days": [7]}, "repair_days: [7] is not a table of days, such as {'urgent': 7}."),
+    ({"repair_days": {"later": 7}}, "repair_days: 'later' is not known. Use one of: urgent, soon, plan."),
+    ({"repair_days": {"urgent": 15}}, "repair_days.urgent: 15 is not a whole number from 1 to 14."),
+    ({"repair_days": {"soon": 0}}, "repair_days.soon: 0 is not a whole number from 1 to 90."),
+    ({"repair_days": {"plan": "30"}}, "repair_days.plan: '30' is not a whole number from 1 to 365."),
     ({"warnings_that_bar": 7}, "warnings_that_bar: 7 is not a list."),
 ]  # fmt: skip
 
@@ -229,6 +244,22 @@ def test_a_failed_report_in_wales_bars_by_house_policy_alone() -> None:
     assert "house_failed_report" not in {bar.requirement for bar in elsewhere.let.bars}
 
 
+def test_days_for_defects_are_told_by_band_and_change_no_answer_of_the_law() -> None:
+    policy = Policy.of({"repair_days": {"plan": 365, "urgent": 7, "soon": None}}, BOOK)
+    assert days_of(policy) == {1: 7, 3: 365}
+    assert policy.as_dict() == {"repair_days": {"urgent": 7, "plan": 365}}
+    assert days_of(Policy()) == {}
+    changed = with_policy(BOOK, policy)
+    assert {name: topic.values for name, topic in changed.topics.items()} == {
+        name: topic.values for name, topic in BOOK.topics.items()
+    }
+
+
+def test_a_policy_without_days_for_defects_keeps_its_mark() -> None:
+    """Stored answers carry it: another mark would make all of them stale."""
+    assert Policy.of({"worst_band": "B", "gas_margin_days": 30}, BOOK).mark == "6ca95d12c9a0"
+
+
 policies = st.fixed_dictionaries(
     {},
     optional={
@@ -240,6 +271,9 @@ policies = st.fixed_dictionaries(
         "alarm_test_months": st.integers(1, 60),
         **{name: st.integers(1, 366) for name in MARGINS},
         "warnings_that_bar": st.lists(st.sampled_from(warnings_of(BOOK)), max_size=3),
+        "repair_days": st.fixed_dictionaries(
+            {}, optional={name: st.integers(1, most) for name, most in REPAIR_DAYS.items()}
+        ),
     },
 )  # fmt: skip
 
