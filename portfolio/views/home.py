@@ -27,8 +27,8 @@ class DayForm(forms.Form):
     on = Day(label="On the day", required=False, widget=date_input())
 
 
-class HomeDayForm(DayForm):
-    """With the day at whose end the record is looked at; none means as it stands now."""
+class KnownForm(forms.Form):
+    """The day at whose end the record is looked at; none means as it stands now."""
 
     known = Day(
         label="As we knew it on",
@@ -46,6 +46,10 @@ class HomeDayForm(DayForm):
         if known is not None and known > self.today:
             raise forms.ValidationError("This day lies in the future: nothing is known of it yet.")
         return known
+
+
+class HomeDayForm(KnownForm, DayForm):
+    """Both days."""
 
 
 @require_safe
@@ -76,9 +80,14 @@ def _is_theirs(request: HttpRequest, page: HomePage) -> bool:
 
 @require_safe
 def home_events(request: HttpRequest, pk: int) -> HttpResponse:
+    """Lines say when they were written, so an earlier record is the same list without its newest lines."""
     unit = unit_or_404(request, pk)
-    page = Paginator(events_of(unit), EVENTS_PER_PAGE).get_page(request.GET.get("page"))
-    return render(request, "portfolio/home_events.html", {"home": unit, "page": page})
+    form = KnownForm(request.GET, today=clock.today())
+    known: date | None = form.cleaned_data["known"] if form.is_valid() else None
+    lines = events_of(unit, None if known is None else clock.end_of(known))
+    page = Paginator(lines, EVENTS_PER_PAGE).get_page(request.GET.get("page"))
+    context = {"home": unit, "page": page, "form": form, "known": known}
+    return render(request, "portfolio/home_events.html", context)
 
 
 def unit_or_404(request: HttpRequest, pk: int, to: str = "see") -> Unit:

@@ -166,3 +166,46 @@ def test_it_takes_the_same_queries_however_much_is_on_record(as_agent, agent, ho
     with CaptureQueriesContext(connection) as more:
         page_of(as_agent, home, known=DAY)
     assert len(more) <= len(few) + 1 <= 36
+
+
+# --- the line of record ------------------------------------------------------------------------------
+
+
+def record_of(client, home, **how) -> str:
+    response = client.get(reverse("home_events", args=[home.pk]), how)
+    assert response.status_code == 200
+    return " ".join(response.content.decode().split())
+
+
+@pytest.mark.parametrize(
+    ("known", "lines", "shows"),
+    [(FIRST - timedelta(days=1), 0, False), (FIRST, 1, False), (BEFORE, 1, False), (DAY, 2, True)],
+)
+def test_the_record_can_be_read_as_it_was_at_the_end_of_a_day(as_agent, agent, home, known, lines, shows):
+    c2(home, agent)
+    page = record_of(as_agent, home, known=str(known))
+    assert f"Only what was written by the end of {known:%-d %B %Y}." in page
+    assert f"{lines} line{'' if lines == 1 else 's'}, the latest first" in page
+    assert ("Cracked socket" in page) is shows
+    assert f'href="{reverse("home", args=[home.pk])}?known={known}"' in page
+    assert "2 lines, the latest first" in record_of(as_agent, home)
+
+
+@pytest.mark.parametrize(("known", "says"), [("2026-11-26", "lies in the future"), ("soon", "valid date")])
+def test_the_record_of_no_such_day_is_the_whole_record(as_agent, home, known, says):
+    page = record_of(as_agent, home, known=known)
+    assert says in page
+    assert "1 line, the latest first" in page
+
+
+def test_a_long_record_is_led_to_and_turned_over_as_it_was_known(as_agent, agent, home):
+    for ago in range(101):
+        done = law.Act("request_received", None, "prospect", BEFORE - timedelta(days=ago))
+        service.act_add(home.pk, done, actor=agent, moment=at(BEFORE))
+    c2(home, agent)
+    url = f"{reverse('home_events', args=[home.pk])}?known={BEFORE}"
+    assert f'href="{url}">All 102 lines' in page_of(as_agent, home, known=BEFORE)
+    page = record_of(as_agent, home, known=str(BEFORE))
+    assert "Page 1 of 2" in page
+    assert f"?known={BEFORE}&amp;page=2" in page
+    assert "2 lines" not in page.replace("102 lines", "")
