@@ -34,7 +34,8 @@ class NotMarked(Exception):
 def mark(unit_id: int, purpose: str, *, actor: Any, moment: Moment) -> Clearance:
     """Mark a home lettable ("let") or saleable ("sale") and keep the grounds. Raises Barred.
 
-    A refusal is an event too. Marking what is already marked returns the mark that stands.
+    A refusal is an event too. Marking what is already marked returns the mark that stands; one whose grounds have
+    run out, though the home is clear on newer ones, is ended first.
     """
     with transaction.atomic():
         unit = locked_unit(unit_id)
@@ -42,7 +43,12 @@ def mark(unit_id: int, purpose: str, *, actor: Any, moment: Moment) -> Clearance
         answer = answer_for(standing, purpose)
         if answer.clear:
             live = unit.clearances.filter(purpose=purpose, withdrawn_at__isnull=True).first()
-            return live or _grant(unit, purpose, standing, actor=actor, moment=moment)
+            if live is not None and live_on(live, moment.day):
+                return live
+            if live is not None:
+                why = f"its grounds ran out after {live.until:%-d %B %Y}."
+                withdraw(live, why=why, by=None, actor=actor, moment=moment)
+            return _grant(unit, purpose, standing, actor=actor, moment=moment)
         _record(unit, Verb.CLEARANCE_REFUSED, purpose, answer, actor=actor, moment=moment)
     raise Barred(purpose, answer.bars)
 

@@ -9,11 +9,13 @@ from inspections.models import Defect
 from inspections.services.defects import defect_claim_done, defect_confirm, defect_record
 from portfolio import gate, house_policy, standing
 from portfolio.exchange import portfolio1
+from portfolio.law import model as law
 from portfolio.law.evaluate import as_json, evaluate
 from portfolio.law.loader import load
 from portfolio.law.policy import Policy, with_policy
 from portfolio.models import Clearance, Event
 from portfolio.services import events
+from portfolio.services.certificates import certificate_add
 from tests.factories import CLEAR_FLAT, DAY, at, make_agency, make_home, make_user, without
 
 pytestmark = [pytest.mark.django_db, pytest.mark.database]
@@ -149,6 +151,22 @@ def test_marking_twice_is_one_mark(agency, agent):
     assert Clearance.objects.count() == 1
 
 
+@pytest.mark.parametrize(("day", "ended"), [(date(2027, 5, 20), False), (date(2027, 5, 21), True)])
+def test_a_mark_whose_grounds_ran_out_gives_way_to_one_on_newer_grounds(agency, agent, day, ended):
+    home = make_home(agency)
+    first = gate.mark(home.pk, "let", actor=agent, moment=at())
+    checked = (law.ApplianceCheck("boiler", "safe"),)
+    paper = law.Certificate("g9", "gas_safety_record", inspected=date(2027, 4, 1), appliances=checked)
+    certificate_add(home.pk, paper, actor=agent, moment=at(date(2027, 4, 1)))
+    second = gate.mark(home.pk, "let", actor=agent, moment=at(day))
+    first.refresh_from_db()
+    assert (second != first, first.withdrawn_at is not None) == (ended, ended)
+    assert gate.live_on(second, day)
+    if ended:
+        assert (first.withdrawn_by, first.withdrawn_why) == (None, "its grounds ran out after 20 May 2027.")
+        assert second.until == date(2028, 3, 14)
+
+
 def test_taking_a_mark_back_needs_one_and_keeps_the_reason(agency, agent):
     home = make_home(agency)
     gate.mark(home.pk, "let", actor=agent, moment=at())
@@ -186,7 +204,7 @@ def test_refreshing_many_homes_costs_a_fixed_number_of_queries(agency, django_as
 
 
 def test_a_home_in_another_nation_is_asked_about_by_its_law(agency, agent):
-    from tests.factories import BUILDING, law, take_in
+    from tests.factories import BUILDING, take_in
 
     portfolio = law.Portfolio(
         (replace(BUILDING, ref="elsewhere", nation="wales"),),
