@@ -2,7 +2,8 @@
 
 DATABASE_URL, REDIS_URL (redis:// or unix://), DJANGO_SECRET_KEY (needed where several processes serve),
 SNECK_VAR (files, default var/), SNECK_HOSTS (comma separated),
-SNECK_SMTP_HOST / SNECK_SMTP_PORT, SNECK_DEMO=1 (the demo: no second factor, mail page), SNECK_DEBUG=1.
+SNECK_SMTP_HOST / SNECK_SMTP_PORT, SNECK_CLAMD (virus scanner: path of clamd's socket, or host:port; default none),
+SNECK_DEMO=1 (the demo: no second factor, mail page), SNECK_DEBUG=1.
 """
 
 import secrets
@@ -131,6 +132,17 @@ MEDIA_ROOT = VAR / "files"
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
 UPLOAD_MAX_BYTES = 20 * 1024 * 1024
+UPLOAD_REQUEST_MAX_BYTES = 100 * 1024 * 1024
+"""Of all that is sent at once: several photos, each within its own limit."""
+FILE_UPLOAD_HANDLERS = [
+    "portfolio.documents.upload.StopsAtLimit",
+    "django.core.files.uploadhandler.MemoryFileUploadHandler",
+    "django.core.files.uploadhandler.TemporaryFileUploadHandler",
+]
+EVIDENCE_MOST = 30
+"""Pieces of evidence that one defect may hold."""
+CLAMD = env("SNECK_CLAMD", default="")
+CLAMD_SECONDS = 30
 
 EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
 EMAIL_HOST = env("SNECK_SMTP_HOST", default="localhost")
@@ -140,6 +152,9 @@ DEFAULT_FROM_EMAIL = env("SNECK_FROM", default="Sneck <sneck@example.org>")
 
 FACT_SOURCES = ["inspections.facts.DEFECTS"]
 """Where the gate learns of facts kept outside `portfolio`: dotted paths to `portfolio.facts.FactSource`s."""
+
+DEMO_PARTS = ["inspections.demo.load"]
+"""What other apps add to the demonstration: dotted paths to functions of the agency and the moment."""
 
 SECURE = not (DEBUG or SNECK_DEMO) and env.bool("SNECK_HTTPS", default=True)
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE

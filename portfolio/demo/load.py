@@ -3,8 +3,10 @@
 from dataclasses import dataclass
 from typing import Any
 
+from django.conf import settings
 from django.core.files.base import ContentFile
 from django.db import transaction
+from django.utils.module_loading import import_string
 
 from portfolio import documents, gate, words
 from portfolio.clock import Moment
@@ -32,6 +34,8 @@ def load(moment: Moment) -> Loaded:
     """Invent both agencies, all or nothing. Every home goes in by the same door as an import."""
     agent = _people(scenario.people()["agency"], moment)
     _policy(agent, moment)
+    for part in settings.DEMO_PARTS:
+        import_string(part)(agent.agency, moment)
     told = scenario.agency_homes(moment.day)
     homes = _homes(told, agent, moment)
     files = _files(told, agent, moment)
