@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.conf import settings
@@ -15,6 +16,7 @@ from django.test import Client
 from django.urls import URLPattern, get_resolver, reverse
 
 from inspections.models import Defect
+from inspections.services.evidence import evidence_add
 from portfolio import access
 from portfolio.clock import Moment
 from portfolio.documents import store
@@ -81,6 +83,10 @@ OBJECTS: dict[str, tuple[str, str]] = {
     "nothing_found": ("home", "record_defect"),
     "defect_claim_done": ("defect", "claim_done"),
     "defect_confirm": ("defect", "confirm"),
+    "evidence_add": ("defect", "add_evidence"),
+    "evidence_preview": ("evidence", "see"),
+    "evidence_original": ("evidence", "see"),
+    "evidence_withdraw": ("evidence", "add_evidence"),
     "sheet_import": ("sheet", "import"),
     "sheet_take": ("sheet", "import"),
     "sheet_leave": ("sheet", "import"),
@@ -139,11 +145,21 @@ def held(settings: Any, tmp_path: Any) -> Held:
     )
     sheet_import.read_in(sheet.pk, moment=moment)
     policies.policy_ask(agency, {"worst_band": "D"}, why="The secret reason.", actor=keeper, moment=moment)
+    held_defect = Defect.objects.get(unit=home)
+    evidence = evidence_add(
+        held_defect.pk,
+        key=uuid4(),
+        stage="before",
+        accepted=Accepted(b"secret proof", "application/pdf", "secret-proof.pdf", "1" * 64),
+        actor=keeper,
+        moment=moment,
+    )
     pks = {
         "home": home.pk,
+        "evidence": evidence.pk,
         "certificate": certificate.pk,
         "document": document.pk,
-        "defect": Defect.objects.get(unit=home).pk,
+        "defect": held_defect.pk,
         "tenancy": home.tenancies.get().pk,
         "sheet": sheet.pk,
     }

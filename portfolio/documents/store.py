@@ -1,6 +1,9 @@
-"""Where proven files are kept: under their SHA-256, written once."""
+"""Where proven files are kept: under their SHA-256, written once; beside them their copies for looking at."""
 
 import hashlib
+import os
+import secrets
+from pathlib import Path
 from typing import Any
 
 from django.core.files.base import ContentFile
@@ -33,13 +36,32 @@ def store(accepted: Accepted, *, agency: Agency, actor: Any, moment: Moment) -> 
 
 
 def _keep(path: str, accepted: Accepted) -> None:
-    """Write the file, unless these very bytes lie there. A server killed while writing leaves half a file."""
+    """Write the file, unless these very bytes lie there: a copy put back from a broken backup is mended."""
     if default_storage.exists(path):
         with default_storage.open(path) as kept:
             if hashlib.sha256(kept.read()).hexdigest() == accepted.sha256:
                 return
+    put_whole(path, accepted.content)
+
+
+def put_whole(path: str, content: bytes) -> None:
+    """Write a file so that it is there whole or not at all, also if the server is killed meanwhile."""
+    try:
+        target = Path(default_storage.path(path))
+    except NotImplementedError:  # a store elsewhere, which shows a file only when all of it has come
         default_storage.delete(path)
-    default_storage.save(path, ContentFile(accepted.content))
+        default_storage.save(path, ContentFile(content))
+        return
+    target.parent.mkdir(parents=True, exist_ok=True)
+    part = target.with_name(f".{secrets.token_hex(8)}.part")
+    try:
+        with part.open("xb") as out:
+            out.write(content)
+            out.flush()
+            os.fsync(out.fileno())
+        part.replace(target)
+    finally:
+        part.unlink(missing_ok=True)
 
 
 def open_bytes(document: Document) -> bytes:
