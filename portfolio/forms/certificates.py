@@ -63,11 +63,15 @@ class CertificateForm(forms.Form):
         appliances: Sequence[tuple[str, str]],
         day: date,
         needs_file: bool,
+        others: Sequence[tuple[int, str]] = (),
         **more: Any,
     ) -> None:
-        """`appliances`: ref and words of each one that a gas record can speak of. `day`: today."""
+        """`appliances`: ref and words of each one that a gas record can speak of. `day`: today.
+
+        `others`: id and name of each other home that a paper of the building can be recorded for in the same go.
+        """
         super().__init__(*args, **more)
-        self.kind, self.day, self.appliances = kind, day, appliances
+        self.kind, self.day, self.appliances, self.others = kind, day, appliances, others
         wanted = FIELDS[kind]
         for name in [name for name in self.fields if name not in (*wanted, "upload")]:
             del self.fields[name]
@@ -84,8 +88,20 @@ class CertificateForm(forms.Form):
                 choices=[("", "Not on this record"), *words.choices(words.APPLIANCE_RESULT)],
                 widget=forms.RadioSelect,
             )
+        if others and kind in law.BUILDING_PAPERS:
+            self.fields["also"] = forms.TypedMultipleChoiceField(
+                label="It speaks for the whole building: record it for these homes too",
+                required=False,
+                coerce=int,
+                choices=list(others),
+                initial=[pk for pk, _ in others],
+                widget=forms.CheckboxSelectMultiple,
+                error_messages={
+                    "invalid_choice": "One of the homes is not among those offered. Choose again."
+                },
+            )
         self.order_fields(
-            [*wanted, *(name for name in self.fields if name.startswith("appliance_")), "upload"]
+            [*wanted, *(name for name in self.fields if name.startswith("appliance_")), "also", "upload"]
         )
 
     def clean(self) -> dict[str, Any]:
@@ -123,16 +139,22 @@ class CertificateForm(forms.Form):
             if said.get(f"appliance_{at}")
         ]
 
+    def also(self) -> dict[int, str]:
+        """The other homes it is recorded for, by id."""
+        chosen = set(self.cleaned_data.get("also") or ())
+        return {pk: name for pk, name in self.others if pk in chosen}
+
     def typed(self) -> list[tuple[str, str]]:
         """Names and values as typed, to carry through the check to the saving."""
-        return [(name, self.data[name]) for name in self.fields if name in self.data]
+        data: Any = self.data
+        return [(name, value) for name in self.fields for value in data.getlist(name)]
 
     def rows(self) -> list[tuple[str, Any]]:
         """Labels and what was typed, in words, for reading over."""
         said = (
             (field.label, self.cleaned_data.get(name), field)
             for name, field in self.fields.items()
-            if name != "upload"
+            if name not in ("also", "upload")
         )
         return [
             (str(label), _in_words(value, field)) for label, value, field in said if value not in (None, "")

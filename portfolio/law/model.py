@@ -25,6 +25,11 @@ CERTIFICATES = (
     "fire_alarm_service", "asbestos_register", "legionella_assessment", "eic", "minor_works",
     "building_work_notice", "evacuation_plan", "other",
 )  # fmt: skip
+BUILDING_PAPERS = (
+    "fire_risk_assessment", "fire_door_check_common", "lift_examination", "emergency_lighting_test",
+    "fire_alarm_service", "asbestos_register", "evacuation_plan",
+)  # fmt: skip
+"""Papers of a whole building, which speak for every home in it alike."""
 OUTCOMES = ("satisfactory", "unsatisfactory")
 RATINGS = ("A", "B", "C", "D", "E", "F", "G")
 APPLIANCE_RESULTS = ("safe", "id", "ar", "not_tested")

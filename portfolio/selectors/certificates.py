@@ -1,9 +1,13 @@
 """What the pages about one paper read."""
 
-from collections.abc import Iterable
+import re
+from collections.abc import Collection, Iterable
 from typing import Any
 
+from django.db.models import Q
+
 from portfolio import words
+from portfolio.law import model as law
 from portfolio.models import Certificate, Unit
 
 
@@ -14,6 +18,28 @@ def gas_appliances(unit: Unit) -> list[tuple[str, str]]:
     return [
         (row.ref, _words(row.kind, row.room.use if row.room else None, row.owner, row.ref)) for row in gas
     ]
+
+
+def others_of_building(unit: Unit, user: Any) -> list[tuple[int, str]]:
+    """Id and name of each other home of the building that this person may see, in the order of their names."""
+    rows = Unit.objects.filter(building=unit.building_id).exclude(pk=unit.pk).visible_to(user)
+    found = [(row.pk, row.label or row.ref) for row in rows.order_by("label", "ref")]
+    return sorted(found, key=lambda one: natural(one[1]))
+
+
+def natural(name: str) -> list[tuple[int, str]]:
+    """A key of order in which Flat 10 comes after Flat 9."""
+    return [(int(part), "") if part.isdecimal() else (0, part) for part in re.split(r"(\d+)", name.lower())]
+
+
+def held_on_same_day(unit_ids: Collection[int], paper: law.Certificate) -> set[int]:
+    """Those of the homes in which a paper of this kind with one of the same days is on record already."""
+    days = Q()
+    for name in ("inspected", "registered", "issued"):
+        if day := getattr(paper, name):
+            days |= Q(**{name: day})
+    held = Certificate.objects.filter(days, unit__in=list(unit_ids), kind=paper.kind) if days else ()
+    return {row.unit_id for row in held}
 
 
 def checks_of(paper: Certificate) -> dict[str, str | None]:

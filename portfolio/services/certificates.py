@@ -1,5 +1,6 @@
 """Adding a certificate: what it would change is shown first; saving stores it, its file, and the new standing."""
 
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -12,11 +13,11 @@ from portfolio.clock import Moment
 from portfolio.facts import facts_of
 from portfolio.house_policy import books_of
 from portfolio.law import model as law
-from portfolio.models import Appliance, ApplianceCheck, Certificate, Document
+from portfolio.models import Appliance, ApplianceCheck, Certificate, Document, Unit
 from portfolio.services.events import Happening, Verb, record
-from portfolio.services.homes import next_ref
+from portfolio.services.homes import free_ref, next_ref
 from portfolio.services.take_in_rows import CERTIFICATE_FIELDS
-from portfolio.services.write import create_all, locked_unit, save
+from portfolio.services.write import create_all, locked_unit, locked_units, save
 from portfolio.standing import ask, refresh
 
 
@@ -89,23 +90,21 @@ def certificate_add(
     certificate: law.Certificate,
     *,
     document: Document | None = None,
+    also: Collection[int] = (),
     actor: Any,
     moment: Moment,
 ) -> Certificate:
     """Store a certificate with its appliance results and, if given, its file; the standing follows at once.
 
-    An empty ref gets the next free one. Raises ValidationError, with nothing stored.
+    An empty ref gets the next free one. `also` are other homes of the building, for a paper that speaks for all of
+    it: each gets a paper of its own with the same words and the same file. Returns that of the home itself. Raises
+    ValidationError, with nothing stored.
     """
-    unit = locked_unit(unit_id)
-    if not unit.certificates_listed:
-        unit.certificates_listed = True
-        save(unit, actor=actor, moment=moment)
-    row = Certificate(
-        unit=unit,
-        ref=certificate.ref or next_ref(unit.certificates, certificate.kind),
-        appliances_listed=certificate.appliances is not None,
-        **{name: getattr(certificate, name) for name in CERTIFICATE_FIELDS},
-    )
+    units = {unit.pk: unit for unit in locked_units({unit_id, *also})}
+    unit = units.pop(unit_id)
+    _check_also(unit, units, certificate, also)
+    _list_papers((unit, *units.values()), actor=actor, moment=moment)
+    row = _row_of(certificate, unit, certificate.ref or next_ref(unit.certificates, certificate.kind))
     save(row, actor=actor, moment=moment)
     appliances = dict(Appliance.objects.filter(unit=unit).values_list("ref", "pk"))
     checks = [
@@ -114,14 +113,63 @@ def certificate_add(
     ]
     if checks:
         create_all(ApplianceCheck, checks, actor=actor, moment=moment)
+    rows = [row, *_copies(certificate, list(units.values()), actor=actor, moment=moment)]
     if document is not None:
-        row.documents.add(document)
-    says = f"{words.CERTIFICATE[row.kind]} added{f', number {row.number}' if row.number else ''}."
-    data = {"kind": row.kind, "sha256": document.sha256 if document else None}
-    happening = Happening(Verb.CERTIFICATE_ADDED, f"certificate:{row.pk}", says, unit.pk, data)
-    record([happening], agency_id=unit.agency_id, actor=actor, moment=moment)
-    refresh([unit.pk], moment=moment, actor=actor)
+        document.certificates.add(*rows)
+    record(
+        [_added(one, document, len(rows)) for one in rows],
+        agency_id=unit.agency_id,
+        actor=actor,
+        moment=moment,
+    )
+    refresh([unit_id, *units], moment=moment, actor=actor)
     return row
+
+
+def _check_also(unit: Unit, others: dict[int, Unit], paper: law.Certificate, also: Collection[int]) -> None:
+    if not also:
+        return
+    if paper.kind not in law.BUILDING_PAPERS:
+        raise ValidationError("This kind of paper speaks for one home only. Add it to each home by itself.")
+    strangers = [one for one in others.values() if one.building_id != unit.building_id]
+    if strangers or set(others) != set(also) - {unit.pk}:
+        raise ValidationError("Not all of the homes chosen are in this building now. Choose them again.")
+
+
+def _list_papers(units: Sequence[Unit], *, actor: Any, moment: Moment) -> None:
+    """From now on the papers of these homes count as recorded."""
+    for unit in units:
+        if not unit.certificates_listed:
+            unit.certificates_listed = True
+            save(unit, actor=actor, moment=moment)
+
+
+def _row_of(certificate: law.Certificate, unit: Unit, ref: str) -> Certificate:
+    return Certificate(
+        unit=unit,
+        ref=ref,
+        appliances_listed=certificate.appliances is not None,
+        **{name: getattr(certificate, name) for name in CERTIFICATE_FIELDS},
+    )
+
+
+def _copies(
+    certificate: law.Certificate, units: Sequence[Unit], *, actor: Any, moment: Moment
+) -> list[Certificate]:
+    """The same paper for each of these homes, under its next free ref there."""
+    taken: dict[int, set[str]] = {unit.pk: set() for unit in units}
+    for pk, ref in Certificate.objects.filter(unit__in=list(taken)).values_list("unit_id", "ref"):
+        taken[pk].add(ref)
+    rows = [_row_of(certificate, unit, free_ref(taken[unit.pk], certificate.kind)) for unit in units]
+    return create_all(Certificate, rows, actor=actor, moment=moment) if rows else []
+
+
+def _added(row: Certificate, document: Document | None, homes: int) -> Happening:
+    number = f", number {row.number}" if row.number else ""
+    shared = f", for {homes} homes of the building at once" if homes > 1 else ""
+    says = f"{words.CERTIFICATE[row.kind]} added{number}{shared}."
+    data = {"kind": row.kind, "sha256": document.sha256 if document else None}
+    return Happening(Verb.CERTIFICATE_ADDED, f"certificate:{row.pk}", says, row.unit_id, data)
 
 
 @transaction.atomic

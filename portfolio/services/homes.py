@@ -1,7 +1,7 @@
 """Changing what is on record about a home: its own facts, what is in it, tenancies, marketing, acts."""
 
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -254,7 +254,11 @@ def _finish(unit: Unit, verb: Verb, subject: str, says: str, *, actor: Any, mome
 
 def next_ref(rows: Any, word: str) -> str:
     """The next free ref of its kind in a home: word-1, word-2, …"""
-    taken = set(rows.values_list("ref", flat=True))
+    return free_ref(set(rows.values_list("ref", flat=True)), word)
+
+
+def free_ref(taken: Collection[str], word: str) -> str:
+    """The same, where the refs taken are known."""
     number = len(taken) + 1
     while f"{word}-{number}" in taken:
         number += 1

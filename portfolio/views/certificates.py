@@ -12,8 +12,9 @@ from django.views.decorators.http import require_http_methods
 from portfolio import access, clock, documents, words
 from portfolio.facts import certificate_facts
 from portfolio.forms.certificates import CertificateForm, CorrectForm, FileForm, KindForm
+from portfolio.law import model as law
 from portfolio.models import Certificate, Document, Unit
-from portfolio.selectors.certificates import checks_of, gas_appliances
+from portfolio.selectors.certificates import checks_of, gas_appliances, held_on_same_day, others_of_building
 from portfolio.selectors.home import shown_for
 from portfolio.selectors.naming import paper_words
 from portfolio.services import certificates as service
@@ -49,16 +50,29 @@ def certificate_add(request: HttpRequest, pk: int) -> HttpResponse:
         return render(request, "portfolio/certificate_add.html", page)
     if "save" not in request.POST:
         preview = service.certificate_preview(unit.pk, form.certificate(), day=moment.day)
-        page |= {"preview": preview, "raised": shown_for(unit, preview.raised)}
+        also = form.also()
+        held = held_on_same_day(also, form.certificate())
+        page |= {
+            "preview": preview,
+            "raised": shown_for(unit, preview.raised),
+            "also": [(name, pk in held) for pk, name in also.items()],
+        }
         return render(request, "portfolio/certificate_check.html", page)
     try:
         row = service.certificate_add(
-            unit.pk, form.certificate(), document=document, actor=request.user, moment=moment
+            unit.pk,
+            form.certificate(),
+            document=document,
+            also=form.also(),
+            actor=request.user,
+            moment=moment,
         )
     except ValidationError as wrong:
         form.add_error(None, wrong.messages)
         return render(request, "portfolio/certificate_add.html", page)
-    messages.success(request, f"Saved: {paper_words(row)}.")
+    count = len(form.also())
+    others = f", and for {count} other home{'' if count == 1 else 's'} of the building" if count else ""
+    messages.success(request, f"Saved: {paper_words(row)}{others}.")
     return redirect("home", pk=unit.pk)
 
 
@@ -128,6 +142,7 @@ def _form(
         appliances=gas_appliances(unit),
         day=moment.day,
         needs_file=document is None and getattr(request.user, "role", "") == "landlord",
+        others=others_of_building(unit, request.user) if kind in law.BUILDING_PAPERS else (),
     )
 
 
