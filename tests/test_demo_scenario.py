@@ -298,7 +298,8 @@ SHEET_BARS = {
     "LG-2": {"gb_gas_check missing"}, "LG-3": {"eng_eicr missing"}, "LG-5": {"eng_alarms missing"},
     "LG-6": {"eng_eicr lapsed"}, "PH-3": {"eng_eicr failed"},
     "PH-5": {"ew_mees below_standard", "house_band below_standard"},
-    "BS-19": {"eng_hmo_licence not_licensed"}, "SY-1": {"gb_gas_check failed"}, "SY-3": {"ew_epc lapsed"},
+    "BS-19": {"eng_hmo_licence not_licensed"}, "SY-1": {"gb_gas_check failed", "house_danger danger"},
+    "SY-3": {"ew_epc lapsed"},
 }  # fmt: skip
 
 

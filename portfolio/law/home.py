@@ -1,12 +1,13 @@
 """One home's facts, sorted and indexed once, so that no rule depends on the order of records."""
 
 from collections.abc import Collection
+from dataclasses import replace
 from datetime import date
 from operator import attrgetter, itemgetter
 from typing import NamedTuple, TypeVar
 
 from .dates import AsOn
-from .model import Act, Alarm, Appliance, Building, Certificate, Defect, Room, Tenancy, Unit
+from .model import Act, Alarm, Appliance, Building, Certificate, Defect, Occupancy, Room, Tenancy, Unit
 
 R = TypeVar("R", Alarm, Appliance, Defect, Room)
 _REF = attrgetter("ref")
@@ -49,6 +50,21 @@ class Home:
         for papers in self._kinds.values():
             if len(papers) > 1:
                 papers.sort(key=_REF)
+
+    @property
+    def people(self) -> Occupancy:
+        """Who lives there. Numbers that cannot both be right count as not recorded.
+
+        There are no more households than people. And a room that shares has another household beside it, for the
+        people of a room let singly are those of the whole house.
+        """
+        people = self.unit.occupancy
+        if people.households is None or people.persons is None:
+            return people
+        alone = self.unit.dwelling == "room" and people.shares_amenities and people.households < 2
+        if alone or people.households > people.persons:
+            return replace(people, persons=None, households=None)
+        return people
 
     @property
     def has_papers(self) -> bool:

@@ -24,7 +24,9 @@ from .scope import (
     weighed,
 )
 
-_NEEDS = {"living_uses": list, "co_appliances": list, "social_from": date, "outside_lettings": list}
+_NEEDS = {
+    "living_uses": list, "passages": list, "co_appliances": list, "social_from": date, "long_letting_years": int,
+}  # fmt: skip
 _READS = ("eng_hmo_licence",)
 _KINDS = ("smoke", "co")
 
@@ -47,9 +49,9 @@ def smoke_and_co(home: Home, law: Topic, on: AsOn) -> Finding:
 
 
 def _is_outside(home: Home, law: Topic, on: AsOn) -> bool:
-    """Sch 1: shared with the landlord, long leases; registered providers until they were brought in."""
+    """Sch: shared with the landlord, seven years or more; registered providers until they were brought in."""
     landlord = home.unit.landlord
-    if landlord == "resident" or home.unit.letting.kind in law.words("outside_lettings", on):
+    if landlord == "resident" or is_long_letting(home, law.number("long_letting_years", on)):
         return True
     return landlord == "registered_provider" and not on.reached(law.day("social_from", on))
 
@@ -60,7 +62,18 @@ def _fitted(home: Home, law: Topic, on: AsOn) -> Finding:
         return no_list(law, "rooms" if home.rooms is None else "alarms")
     uses = law.words("living_uses", on)
     problems = _smoke(law, places, uses, Asked(("smoke",), "")) + by_burners(home, law, on, places, uses)
-    return judged(problems, worn_out(law, on, places.alarms, _KINDS))
+    return judged(problems, worn_out(law, on, places.alarms, _KINDS) + _in_passages(home, law, on, places))
+
+
+def _in_passages(home: Home, law: Topic, on: AsOn, places: Places) -> tuple[Reason, ...]:
+    """A burner in a hall or landing and no alarm there: it asks for one where the passage is lived in."""
+    told = law.entry("passages", on)
+    says = "A boiler, stove or fire stands in a hall or landing without a working carbon monoxide alarm."
+    cure = "Fit one, see that it works and record it: the law counts a hall or landing that is lived in as a room."
+    lacking = by_burners(home, law, on, places, law.words("passages", on))
+    return tuple(
+        law.reason("missing", says, cure, one.of, told=told) for one in lacking if one.kind == "missing"
+    )
 
 
 def _smoke(law: Topic, places: Places, uses: tuple[str, ...] | None, asked: Asked) -> list[Reason]:

@@ -4,7 +4,7 @@ from datetime import date
 from typing import NamedTuple
 
 from ..dates import AsOn, add_months, day_after, start_of_months_ending_with
-from ..home import Home
+from ..home import Home, is_open
 from ..lawbook import Finding, Topic
 from ..model import Appliance, Certificate, Part, Reason, State
 from .duties import copies_to_tenants, reported
@@ -189,19 +189,47 @@ def _aligned(new: Chain, chains: list[Chain], months: int) -> date | None:
 
 
 def _is_dangerous(home: Home, law: Topic, on: AsOn, appliance: str, check: Check) -> bool:
-    """Lifted only when the record's dangerous findings are recorded as defects and every one is confirmed.
-
-    A record that is unsatisfactory and calls none of its appliances dangerous speaks of each of them.
-    """
+    """Is a danger its check found still open? One that is unsatisfactory and names none speaks of each appliance."""
     bad, codes = law.words("dangerous_results", on), law.words("danger_codes", on)
     for record in check.records:
         lines = [line.appliance for line in record.appliances or () if line.result in bad]
-        if appliance in lines or (record.outcome == "unsatisfactory" and not lines):
-            found = home.tied(record.ref, "igem_g11", codes)
-            put_right = [d for d in found if d.confirmed is not None and on.reached(d.confirmed)]
-            if len(put_right) < max(1, len(lines), len(found)):
-                return True
+        fails = appliance in lines or (record.outcome == "unsatisfactory" and not lines)
+        if fails and not _is_put_right(home, on, record, len(lines), codes):
+            return True
     return False
+
+
+def _is_put_right(home: Home, on: AsOn, record: Certificate, dangers: int, codes: tuple[str, ...]) -> bool:
+    """Only when the record's dangerous findings are recorded as defects and every one is confirmed."""
+    found = home.tied(record.ref, "igem_g11", codes)
+    put_right = [d for d in found if d.confirmed is not None and on.reached(d.confirmed)]
+    return len(put_right) >= max(1, dangers, len(found))
+
+
+def found_dangerous(home: Home, on: AsOn, codes: tuple[str, ...]) -> list[tuple[Appliance, date]]:
+    """Appliances with one of these codes from their last check, whoever owns them, and the day of it.
+
+    Left out are those put right, and those an open defect of the same record speaks of already.
+    """
+    results = {code.lower() for code in codes}
+    records = home.papers("gas_safety_record", "inspected", on).counted
+    if not any(line.result in results for _, record in records for line in record.appliances or ()):
+        return []
+    lines, found = _lines(records), []
+    for one in home.appliances or ():
+        for check in _checks_of(one, lines)[-1:]:
+            if any(_is_open_on(home, on, record, one.ref, results, codes) for record in check.records):
+                found.append((one, check.day))
+    return found
+
+
+def _is_open_on(
+    home: Home, on: AsOn, record: Certificate, appliance: str, results: set[str], codes: tuple[str, ...]
+) -> bool:
+    bad = [line.appliance for line in record.appliances or () if line.result in results]
+    if appliance not in bad or any(is_open(one, on) for one in home.tied(record.ref, "igem_g11", codes)):
+        return False
+    return not _is_put_right(home, on, record, len(bad), codes)
 
 
 @rule(_NEEDS | {"copy_days": int}, duties=("copy_to_tenant",))

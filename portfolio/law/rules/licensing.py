@@ -11,7 +11,7 @@ from .registry import rule
 from .scope import NOT_APPLICABLE, no_list, weighed
 
 _WORDS = {
-    "occupancy.persons": "how many people live or will live in the home",
+    "occupancy.persons": "how many people live or will live in the home; of a room let singly, in the whole house",
     "occupancy.households": "how many households they make up",
     "occupancy.shares_amenities": "whether they share a kitchen, bathroom or toilet",
     "storeys": "how many storeys the building has",
@@ -71,7 +71,7 @@ def needed(home: Home, law: Topic, on: AsOn) -> Need:
 
 def _uncounted(home: Home) -> tuple[str, ...]:
     """Who lives there is what the law asks first: without both numbers nobody has asked."""
-    people = home.unit.occupancy
+    people = home.people
     counts = {"occupancy.persons": people.persons, "occupancy.households": people.households}
     return tuple(name for name, count in counts.items() if count is None)
 
@@ -82,7 +82,7 @@ def _at_least(number: int | None, least: int) -> bool | None:
 
 def _mandatory(home: Home, law: Topic, on: AsOn) -> Tests:
     """Housing Act 2004 s.55(2)(a): SI 2018/221 art 4 (SI 2006/371 before it); in Wales WSI 2006/1712 art 3."""
-    people, storeys = home.unit.occupancy, law.number("min_storeys", on)
+    people, storeys = home.people, law.number("min_storeys", on)
     tests: Tests = {
         "occupancy.persons": _at_least(people.persons, law.number("min_persons", on)),
         "occupancy.households": _at_least(people.households, law.number("min_households", on)),
@@ -115,7 +115,7 @@ def _flat_test(home: Home, law: Topic, on: AsOn) -> Tests:
 
 def _additional(home: Home, law: Topic, on: AsOn) -> Tests:
     """Housing Act 2004 s.56: in an area the council has designated, every house in multiple occupation."""
-    people = home.unit.occupancy
+    people = home.people
     return {
         "hmo.additional_licensing_area": home.unit.hmo.additional_licensing_area,
         "occupancy.persons": _at_least(people.persons, law.number("additional_min_persons", on)),
@@ -154,7 +154,9 @@ def licence(home: Home, law: Topic, on: AsOn) -> Finding:
     if not home.has_papers:
         return no_list(law, "certificates")
     found = held(home, law, on, _leave(law, on, "hmo_licence"))
-    if not need.shared and not need.shared_doubts and found.state is not State.MET:
+    in_force = found.state is State.MET and not found.warnings
+    if not need.shared and not need.shared_doubts and not in_force:
+        # A licence for a shared home takes the place of the other; an application for one does not.
         found = held(home, law, on, _leave(law, on, "selective_licence"))
     return _judged(home, law, need, found)
 
@@ -193,7 +195,7 @@ def _sharing(home: Home, law: Topic, on: AsOn) -> Tests:
 
     Where the landlord lives there more households may (Scotland: the owner's own and two others).
     """
-    people, unit = home.unit.occupancy, home.unit
+    people, unit = home.people, home.unit
     name = "resident_min_households" if unit.landlord == "resident" else "min_households"
     tests: Tests = {
         "occupancy.persons": _at_least(people.persons, law.number("min_persons", on)),

@@ -125,8 +125,10 @@ def _for_each(
     home: Home, law: Topic, on: AsOn, what: str, name: str, due: Callable[[Tenancy], date | None]
 ) -> Finding:
     """One duty for each tenancy, coming or running, that was granted since the law began."""
-    if not home.unit.tenancies or _is_outside(home, law, on):
+    if _is_outside(home, law, on):
         return NOT_APPLICABLE
+    if home.unit.tenancies is None:
+        return no_list(law, "tenancies")
     mine = [one for one in home.tenancies(on) if _is_held_to(law, one)]
     if mine and home.unit.events is None:
         return no_list(law, "events")

@@ -11,6 +11,7 @@ LISTS = {
     "certificates": "which papers there are, if any",
     "defects": "which defects there are, if any",
     "rooms": "which rooms there are",
+    "tenancies": "which tenancies there are or were, if any",
     "appliances": "which heating and cooking appliances there are, if any",
     "alarms": "which alarms there are, if any",
     "events": (
@@ -53,7 +54,7 @@ def any_of(*tests: bool | None) -> bool | None:
 
 def is_shared(home: Home) -> bool | None:
     """A house in multiple occupation: three people of two households who share; None where it turns on an unknown."""
-    people = home.unit.occupancy
+    people = home.people
     return all_of(
         None if people.persons is None else people.persons >= 3,
         None if people.households is None else people.households >= 2,
@@ -63,9 +64,13 @@ def is_shared(home: Home) -> bool | None:
 
 def sharing_doubts(home: Home, law: Topic) -> tuple[Reason, ...]:
     """The facts for want of which `is_shared` cannot be told."""
-    people = home.unit.occupancy
+    people = home.people
     facts = (
-        (people.persons, "occupancy.persons", "how many people live or will live in the home"),
+        (
+            people.persons,
+            "occupancy.persons",
+            "how many people live or will live in the home; of a room let singly, in the whole house",
+        ),
         (people.households, "occupancy.households", "how many households they make up"),
         (
             people.shares_amenities,

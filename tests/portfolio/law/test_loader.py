@@ -43,7 +43,7 @@ def test_the_topic_the_broken_ones_are_made_from_is_sound(packs: Path) -> None:
     ("line", "instead", "key", "word"),
     [
         ('name = "house"', 'name = "home"', "name", "folder"),
-        ('version = "2026.2"', "", "version", "missing"),
+        ('version = "2026.3"', "", "version", "missing"),
         ("released = 2026-11-25", 'released = "2026-11-25"', "released", "wrong type"),
         ('"wales"', '"atlantis"', "nations", "not known"),
         ('title = "House policy"', 'title = ""', "title", "empty"),

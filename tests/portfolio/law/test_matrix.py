@@ -128,7 +128,6 @@ LETS = [
         "a gas anniversary kept, where there is none to keep", gas("2025-02-10", "2025-12-11"),
         only(GAS, "northern_ireland"), on=date(2026, 12, 12),
     ),
-    Row("a gas appliance at risk", gas("2026-06-02", result="ar"), GAS),
     Row("an all-electric home", {"appliances": [], **papers({"kind": "gas_safety_record"})}),
     Row("no energy certificate", papers({"kind": "epc"}), EPC, EPC),
     Row("ten years of an energy certificate to the day", epc(registered="2016-11-25")),
@@ -245,6 +244,14 @@ def test_a_sale_is_barred_by_just_what_the_nation_asks(row: Row, nation: str) ->
     answer = standing_in(nation, row.on, **row.changes)
     assert barring(answer.sale.bars) == ({row.sale[nation]} if nation in row.sale else set())
     assert barring(answer.let.bars) == ({row.let[nation]} if nation in row.let else set())
+
+
+@pytest.mark.parametrize("nation", NATIONS)
+@pytest.mark.parametrize("result", ["ar", "id"])
+def test_a_gas_appliance_found_dangerous_bars_a_let_by_law_and_both_by_house_policy(result: str, nation: str) -> None:
+    answer = standing_in(nation, **gas("2026-06-02", result=result))
+    assert barring(answer.let.bars) == {GAS[nation], "house_danger"}
+    assert barring(answer.sale.bars) == {"house_danger"}
 
 
 def barring(reasons: Any) -> set[str]:

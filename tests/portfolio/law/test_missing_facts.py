@@ -41,7 +41,7 @@ HARMLESS: list[tuple[str, tuple[str, ...], tuple[str, ...]]] = [
     ),
     ("storeys decide only for five people", ("wales", *OUTSIDE_ENGLAND_WALES), ("building.storeys",)),
     ("no council licenses all lets there", OUTSIDE_ENGLAND_WALES, ("unit.hmo.selective_licensing_area",)),
-    ("nobody lives there yet, and every paper is at hand for when somebody does", NATIONS, ("unit.tenancies",)),
+    ("every paper is at hand, and nothing is owed for a grant there", ("scotland",), ("unit.tenancies",)),
     ("a certificate is at hand, so no day of marketing counts", NATIONS, ("unit.marketing",)),
     ("there is no lift to use at work", NATIONS, ("building.lift_used_at_work",)),
     ("a building of two storeys is not eleven metres high", NATIONS, ("building.top_storey_height_m",)),
@@ -107,6 +107,10 @@ WARNED: list[tuple[str, tuple[str, ...], tuple[str, ...]]] = [
     ),
     ("an unregistered landlord is warned of", ("wales",), ("unit.certificates.4.issued",)),
     ("what happened decides duties and remarks, no bar", NATIONS, ("unit.events",)),
+    (
+        "what is owed for each tenancy bars nothing",
+        ("england", "wales", "northern_ireland"), ("unit.tenancies",),
+    ),
 ]  # fmt: skip
 """Facts that are asked for, but by nothing that bars."""
 
