@@ -33,7 +33,7 @@ class Governing(NamedTuple):
 
 
 def governing(home: Home, law: Topic, on: AsOn) -> Governing:
-    """The latest registered certificate, even if an older one is better or lasts longer; SI 2012/3118 reg 11.
+    """The latest registered certificate, even if an older one is better or lasts longer; SI 2012/3118 reg 9.
 
     Of several registered on one day the worst band counts, none recorded being worst, and the earliest end.
     """
