@@ -4,6 +4,47 @@ import django.db.models.deletion
 from django.conf import settings
 from django.db import migrations, models
 
+SQLITE = [
+    """CREATE TRIGGER portfolio_housepolicy_no_change BEFORE UPDATE ON portfolio_housepolicy
+       WHEN NOT (OLD.in_force_at IS NULL AND NEW.in_force_at IS NOT NULL AND NEW.id IS OLD.id
+           AND NEW.agency_id IS OLD.agency_id AND NEW.settings IS OLD.settings AND NEW.why IS OLD.why
+           AND NEW.asked_at IS OLD.asked_at AND NEW.asked_by_id IS OLD.asked_by_id)
+       BEGIN SELECT RAISE(ABORT, 'house policies are append-only'); END"""
+]
+POSTGRESQL = [
+    """CREATE FUNCTION portfolio_housepolicy_refuse() RETURNS trigger LANGUAGE plpgsql AS
+       $$ BEGIN
+           IF TG_OP = 'UPDATE' AND OLD.in_force_at IS NULL AND NEW.in_force_at IS NOT NULL AND NEW.id = OLD.id
+               AND NEW.agency_id = OLD.agency_id AND NEW.settings = OLD.settings AND NEW.why = OLD.why
+               AND NEW.asked_at = OLD.asked_at AND NEW.asked_by_id IS NOT DISTINCT FROM OLD.asked_by_id
+           THEN RETURN NEW; END IF;
+           RAISE EXCEPTION 'house policies are append-only';
+       END $$""",
+    """CREATE TRIGGER portfolio_housepolicy_no_change BEFORE UPDATE OR DELETE ON portfolio_housepolicy
+       FOR EACH ROW EXECUTE FUNCTION portfolio_housepolicy_refuse()""",
+]
+UNDO = {
+    "sqlite": ["DROP TRIGGER portfolio_housepolicy_no_change"],
+    "postgresql": [
+        "DROP TRIGGER portfolio_housepolicy_no_change ON portfolio_housepolicy",
+        "DROP FUNCTION portfolio_housepolicy_refuse()",
+    ],
+}
+
+
+def guard(apps, editor):
+    """The database itself refuses to change a policy, but for the one time that it comes into force.
+
+    Deleting is refused on PostgreSQL only, as with events.
+    """
+    for statement in SQLITE if editor.connection.vendor == "sqlite" else POSTGRESQL:
+        editor.execute(statement)
+
+
+def unguard(apps, editor):
+    for statement in UNDO[editor.connection.vendor]:
+        editor.execute(statement)
+
 
 class Migration(migrations.Migration):
 
@@ -122,4 +163,5 @@ class Migration(migrations.Migration):
             model_name='due',
             index=models.Index(fields=['is_duty', 'due'], name='due_by_day'),
         ),
+        migrations.RunPython(guard, unguard),
     ]

@@ -12,7 +12,7 @@ from django.db import transaction
 from django.db.models import Exists, OuterRef
 
 from portfolio import standing
-from portfolio.clock import Moment
+from portfolio.clock import Moment, moment_of
 from portfolio.law.loader import load
 from portfolio.law.policy import Policy
 from portfolio.models import Agency, Clearance, HousePolicy, StoredStanding, Unit
@@ -141,7 +141,7 @@ def _marks(agency_id: int) -> int:
 
 def _record_asked(row: HousePolicy, before: HousePolicy | None, changes: list[str], moment: Moment) -> None:
     instead = (
-        f" It takes the place of the one asked for on {before.asked_at:%-d %B %Y}, which never came into force."
+        f" It takes the place of the one asked for on {_day(before)}, which never came into force."
         if before is not None and before.in_force_at is None
         else ""
     )
@@ -152,11 +152,14 @@ def _record_asked(row: HousePolicy, before: HousePolicy | None, changes: list[st
 
 
 def _record_in_force(row: HousePolicy, counts: dict[str, int], moment: Moment) -> None:
-    says = (
-        f"The house policy asked for on {row.asked_at:%-d %B %Y} came into force. {counts_in_words(counts)}"
-    )
+    says = f"The house policy asked for on {_day(row)} came into force. {counts_in_words(counts)}"
     happening = Happening(Verb.POLICY_CAME_IN, f"policy:{row.pk}", says, None, counts)
     record([happening], agency_id=row.agency_id, actor=row.asked_by, moment=moment)
+
+
+def _day(row: HousePolicy) -> str:
+    """The London day on which a policy was asked for."""
+    return f"{moment_of(row.asked_at).day:%-d %B %Y}"
 
 
 def counts_in_words(counts: dict[str, int]) -> str:

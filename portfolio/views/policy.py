@@ -12,10 +12,11 @@ from django.views.decorators.http import require_http_methods, require_safe
 from portfolio import access, clock, tasks
 from portfolio.forms.policy import PolicyForm
 from portfolio.law.loader import load
+from portfolio.law.policy import Policy
 from portfolio.models import HousePolicy
 from portfolio.policy_words import differences
 from portfolio.selectors.policy import policy_page
-from portfolio.services.policies import newest_of, policy_ask
+from portfolio.services.policies import HomesJoined, newest_of, policy_ask
 from portfolio.services.policy_preview import MOST_COUNTED, policy_preview
 from portfolio.views.home import DayForm
 
@@ -47,12 +48,13 @@ def policy_change(request: HttpRequest) -> HttpResponse:
         return render(request, "portfolio/policy_change.html", page)
     if "save" in request.POST and _saved(request, form, moment):
         return redirect("policy")
-    changes = differences(held, form.settings(), load(), moment.day)
+    wanted = Policy.of(form.settings(), load()).as_dict()
+    changes = differences(held, wanted, load(), moment.day)
     if not changes:
         form.add_error(None, "Nothing here differs from what is asked already.")
     if form.errors:
         return render(request, "portfolio/policy_change.html", page)
-    preview = policy_preview(user.agency_id, form.settings(), moment)
+    preview = policy_preview(user.agency_id, wanted, moment)
     page |= {"changes": changes, "preview": preview, "most": MOST_COUNTED}
     return render(request, "portfolio/policy_check.html", page)
 
@@ -82,8 +84,7 @@ def _start(request: HttpRequest, row: HousePolicy) -> None:
     try:
         task.delay(row.pk)
     except OperationalError:
-        if row.agency.units.count() <= MOST_COUNTED:
-            task(row.pk)
+        if row.agency.units.count() <= MOST_COUNTED and _done_here(row.pk):
             messages.success(request, "The house policy is in force.")
         else:
             messages.warning(
@@ -95,3 +96,11 @@ def _start(request: HttpRequest, row: HousePolicy) -> None:
         messages.success(
             request, "The house policy is kept. It comes into force as soon as every home is asked again."
         )
+
+
+def _done_here(pk: int) -> bool:
+    """Put it into force while the page waits; False when homes kept being taken in meanwhile."""
+    try:
+        return bool(tasks.policy_apply(pk))
+    except HomesJoined:
+        return False
