@@ -43,15 +43,17 @@ def margin(home: Home, law: Topic, on: AsOn) -> Finding:
         if found.state is not State.MET or found.due is None:
             continue
         last = _days_before(found.due, days[name])
-        dues.append(last)
+        dues.append((last, found.certificate))
         if on.passed(last):
             says = f"The {words} is good until {found.due:%-d %B %Y}; the house policy wants {days[name]} days in hand."
             told = law.entry(name, on)
             problems.append(
                 law.reason("lapsed", says, "Renew it first.", found.certificate, day_after(last), told)
             )
-    state = State.NOT_MET if problems else State.MET
-    return Finding(state, min(dues, default=None), problems=tuple(problems))
+    if not dues:
+        return NOT_APPLICABLE  # no paper in date, so that there are no days in hand to count
+    due, paper = min(dues, key=lambda one: (one[0], one[1] or ""))
+    return Finding(State.NOT_MET if problems else State.MET, due, paper, tuple(problems))
 
 
 def _days_before(day: date, days: int) -> date:
