@@ -168,6 +168,8 @@ SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 if env.bool("SNECK_BEHIND_PROXY", default=False):
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    # Tries are counted by the address of the reader: by the proxy's, one of them could shut all others out.
+    ALLAUTH_TRUSTED_PROXY_COUNT = 1
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [NONE],

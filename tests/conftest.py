@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.cache import cache
 from django.db import connections
 from hypothesis import HealthCheck, settings
 from playwright.sync_api import Browser, sync_playwright
@@ -74,6 +75,7 @@ def _quick_and_alone(settings: Settings, files: Path) -> None:
     settings.SECURE_SSL_REDIRECT = settings.SESSION_COOKIE_SECURE = settings.CSRF_COOKIE_SECURE = False
     settings.SECOND_FACTOR_ROLES = []
     settings.MEDIA_ROOT = files
+    cache.clear()  # in which counts are kept of what was tried too often
     settings.STORAGES = {
         **settings.STORAGES,
         "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 
 from portfolio import words
 from portfolio.law.lawbook import (
@@ -131,8 +132,9 @@ def nation_of(slug: str) -> str | None:
     return next((nation for nation in NATIONS if slug_of(nation) == slug), None)
 
 
+@cache
 def nation_lines() -> list[NationLine]:
-    """For the first law page: how much is held of each nation."""
+    """For the first law page: how much is held of each nation; as steady as the book itself."""
     pages = [nation_page(nation, max(pack.released for pack in load().packs)) for nation in NATIONS]
     return [
         NationLine(

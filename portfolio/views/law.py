@@ -12,10 +12,12 @@ from portfolio.law.loader import load
 from portfolio.selectors.law import nation_lines, nation_of, nation_page
 from portfolio.templatetags.portfolio_pages import BASIS_MEANS
 from portfolio.views.home import DayForm
+from portfolio.views.limits import few_a_minute
 
 
 @login_not_required
 @require_safe
+@few_a_minute
 def law(request: HttpRequest) -> HttpResponse:
     page = {"nations": nation_lines(), "packs": load().packs, "bases": BASIS_MEANS}
     return render(request, "portfolio/law.html", page)
@@ -23,6 +25,7 @@ def law(request: HttpRequest) -> HttpResponse:
 
 @login_not_required
 @require_safe
+@few_a_minute
 def law_nation(request: HttpRequest, slug: str) -> HttpResponse:
     """What one nation asks, with the values that hold on a day marked."""
     nation = nation_of(slug)
