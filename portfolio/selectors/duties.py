@@ -165,9 +165,9 @@ DOWNLOAD_HEADINGS = (
 def download_rows(rows: Iterable[Any], homes: "QuerySet[Unit]", *, day: date) -> Iterable[tuple[object, ...]]:
     """Every row as the cells of a download, under DOWNLOAD_HEADINGS."""
     columns = ("label", "building__name", "building__postcode", "ref", "landlord__name")
-    known = titles()
+    known, found = titles(), list(rows)  # before the homes, so that none of them can come in between
     about = {pk: cells for pk, *cells in homes.order_by().values_list("pk", *columns)}
-    for row in rows:
+    for row in found:
         one = Owed(*row)
         late = one.due is not None and one.due < day
         party = words.PARTY.get(one.party, one.party)

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 
 from portfolio import access, clock
 from portfolio.forms.fields import FIRST_DAY, LAST_DAY
+from portfolio.law.loader import load
 from portfolio.models import Unit
 from portfolio.selectors.calendar import WHAT, month_end, month_lines, month_rows, requirement_title
 from portfolio.selectors.calendar import calendar as calendar_of
@@ -39,7 +40,7 @@ def calendar_month(request: HttpRequest, month: str) -> HttpResponse:
     if month_end(first) < shown["day"]:
         raise Http404
     what, kind = request.GET.get("what", "lapses"), request.GET.get("kind", "")
-    if what not in WHAT:
+    if what not in WHAT or (kind and kind not in load().topics):
         raise Http404
     homes = Unit.objects.visible_to(request.user)
     found = month_rows(homes, first, what, kind, day=shown["day"], today=shown["today"])
