@@ -11,6 +11,7 @@ from hypothesis import given
 from portfolio import tasks
 from portfolio.clock import moment_of
 from portfolio.law.evaluate import evaluate
+from portfolio.law.lawbook import Lawbook
 from portfolio.law.loader import load
 from portfolio.law.model import CODES, PURPOSES, Building, Unit
 from portfolio.law.policy import Policy, with_policy
@@ -46,7 +47,7 @@ LAXEST = with_policy(
 @pytest.mark.parametrize("book", [STRICTEST, LAXEST], ids=["strictest", "laxest"])
 @given(buildings, units, asked)
 def test_no_policy_clears_what_the_law_bars_or_lets_it_last_longer(
-    book: object, building: Building, unit: Unit, day: date
+    book: Lawbook, building: Building, unit: Unit, day: date
 ) -> None:
     plain, stricter = evaluate(BOOK, building, unit, day), evaluate(book, building, unit, day)
     for purpose in PURPOSES:
