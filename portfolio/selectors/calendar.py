@@ -27,7 +27,7 @@ MONTHS = 25
 """The month of the day asked about, and the 24 after it."""
 PURPOSES = ("let", "sale")
 WHAT = {
-    "lapses": "Papers that lapse",
+    "lapses": "What runs out",
     "duties": "Duties that fall due",
     "let": "Homes that stop being clear to let",
     "sale": "Homes that stop being clear to sell",
@@ -122,9 +122,23 @@ def month_end(first: date) -> date:
 
 
 def _lapsing(codes: Mapping[str, int]) -> list[Lapsing]:
-    """Each requirement once by its title, those with most papers first."""
-    rows = [Lapsing(code, requirement_title(code), n) for code, n in codes.items()]
+    """Each requirement once by its title, those with most papers first; nations that share a title are told apart."""
+    shared = Counter(map(requirement_title, codes))
+    rows = [
+        Lapsing(
+            code, _title_where(code) if shared[requirement_title(code)] > 1 else requirement_title(code), n
+        )
+        for code, n in codes.items()
+    ]
     return sorted(rows, key=lambda one: (-one.papers, one.title, one.code))
+
+
+def _title_where(code: str) -> str:
+    """The title with the nations that ask it."""
+    book = load()
+    pack = book.topics[code].pack if code in book.topics else ""
+    where = next((one.title for one in book.packs if one.name == pack), "")
+    return f"{requirement_title(code)} ({where})" if where else requirement_title(code)
 
 
 def requirement_title(code: str) -> str:

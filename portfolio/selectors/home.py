@@ -1,7 +1,7 @@
 """One home: everything its page shows, read for one day, from what is on record now or was at an earlier time."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
 from django.db.models import Q, QuerySet
@@ -35,6 +35,8 @@ class Verdict:
     ended: Clearance | None
     bars: list[Shown]
     warnings: list[Shown]
+    then: str = ""
+    """What bars it first, where it is clear and that comes within the months looked ahead."""
 
 
 @dataclass
@@ -90,6 +92,8 @@ def home_page(unit: Unit, *, day: date, today: date, known: date | None = None) 
     home = Spoken(unit, names, {paper.fact.ref: paper.pk for paper in papers if paper.pk is not None})
     asked, not_asked = asked_of(standing, home, book)
     events = events_of(unit, before)
+    months = coming(facts, home, book, day)
+    answers = verdicts(home, standing, day=day, marked_on=known or today, before=before)
     page = HomePage(
         unit=unit,
         day=day,
@@ -98,13 +102,13 @@ def home_page(unit: Unit, *, day: date, today: date, known: date | None = None) 
         landlord=_landlord(unit, facts[1]),
         facts=facts,
         standing=standing,
-        verdicts=verdicts(home, standing, day=day, marked_on=known or today, before=before),
+        verdicts=[replace(one, then=months.then[one.purpose]) for one in answers],
         asked=asked,
         not_asked=not_asked,
         papers=papers,
         line=time_line(standing, papers, day),
         duties=duty_rows(standing.duties, names, unit),
-        coming=coming(facts, home, book, day),
+        coming=months,
         events=list(events[:EVENTS_SHOWN]),
         events_total=events.count(),
         missing=missing(*facts),

@@ -1,6 +1,6 @@
 """What is asked of one home, what is due because something happened, and what the coming months hold."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -23,7 +23,7 @@ GATES = {
 }
 _ALONE = {"block": "stops a {}", "warn": "a warning on a {}"}
 _GRAVE = ("block", "warn", "info", "none")
-TOLD = "told, stops nothing"
+TOLD = "for information; stops nothing"
 _FIRST = (law.State.NOT_MET, law.State.UNKNOWN, law.State.MET)
 
 
@@ -65,6 +65,13 @@ class Month:
     turns: list[TurnRow] = field(default_factory=list)
     duties: list[DutyRow] = field(default_factory=list)
 
+    @property
+    def lines(self) -> list[tuple[TurnRow | None, DutyRow | None]]:
+        """Turns and duties together, by their day; what has to be done comes before what happens if it is not."""
+        turns = [(turn.day, 1, turn, None) for turn in self.turns]
+        owed = [(row.duty.due or self.first, 0, None, row) for row in self.duties]
+        return [(turn, row) for _, _, turn, row in sorted([*turns, *owed], key=lambda line: line[:2])]
+
 
 @dataclass(frozen=True, slots=True)
 class Coming:
@@ -73,6 +80,8 @@ class Coming:
     last: date
     months: list[Month]
     spells: list[tuple[str, list[Spell]]]
+    then: dict[str, str]
+    """For a let and a sale that are clear on the day: what bars them first, empty if nothing does by `last`."""
 
 
 def gate_words(requirement: law.Requirement, book: Lawbook) -> str:
@@ -130,8 +139,10 @@ def coming(facts: Facts, home: Spoken, book: Lawbook, day: date) -> Coming:
         first = on.replace(day=1)
         return months.setdefault(first, Month(first))
 
+    told: dict[str, tuple[law.Reason, ...]] = {}
     for turn in seen.turns:
-        month_of(turn.day).turns.append(_turn_row(turn))
+        month_of(turn.day).turns.append(_turn_row(turn, told.get(turn.requirement, ())))
+        told[turn.requirement] = turn.reasons
     for duty in seen.duties:
         if duty.due is not None:
             month_of(duty.due).duties.append(_duty_row(duty, home.names, home.unit))
@@ -139,7 +150,17 @@ def coming(facts: Facts, home: Spoken, book: Lawbook, day: date) -> Coming:
         (purpose, [one for one in found if one.clear])
         for purpose, found in (("let", seen.let), ("sale", seen.sale))
     ]
-    return Coming(last, [months[first] for first in sorted(months)], spells)
+    then = {"let": _ends_by(seen.let, seen.turns, "let"), "sale": _ends_by(seen.sale, seen.turns, "sale")}
+    return Coming(last, [months[first] for first in sorted(months)], spells, then)
+
+
+def _ends_by(spells: Sequence[Spell], turns: Iterable[Turn], purpose: str) -> str:
+    """What bars a let or a sale on the day after its first spell, if that spell is clear and ends."""
+    if len(spells) < 2 or not spells[0].clear:
+        return ""
+    turned = (turn for turn in turns if turn.day == spells[1].first)
+    barring = (turn for turn in turned if (turn.bars_let if purpose == "let" else turn.bars_sale))
+    return next((words.plainly(turn.reasons[0].says) for turn in barring if turn.reasons), "")
 
 
 _NOW = {
@@ -156,11 +177,13 @@ _STILL = {
 }
 
 
-def _turn_row(turn: Turn) -> TurnRow:
+def _turn_row(turn: Turn, told: tuple[law.Reason, ...]) -> TurnRow:
+    """`told`: the reasons of this requirement's turn before, so that what is new is said."""
     says = _STILL[turn.now] if turn.was is turn.now else _NOW[turn.now]
     if turn.was is law.State.NOT_APPLICABLE and turn.now is not turn.was:
         says = f"begins to apply, {'met' if turn.now is law.State.MET else _STILL[turn.now]}"
     barred = (("let", turn.bars_let), ("sale", turn.bars_sale))
     stopped = " and ".join(f"a {purpose}" for purpose, bars in barred if bars)
-    why = words.plainly(turn.reasons[0].says) if turn.reasons else ""
+    reasons = [one for one in turn.reasons if one not in told] or turn.reasons
+    why = words.plainly(reasons[0].says) if reasons else ""
     return TurnRow(turn.day, turn.title, f"{says}; stops {stopped}" if stopped else says, why, bool(stopped))

@@ -91,12 +91,14 @@ def _latest_first(papers: Iterable[Paper]) -> list[Paper]:
 
 
 def time_line(standing: law.Standing, papers: Iterable[Paper], day: date) -> TimeLine | None:
-    """How long each governing paper lasts, against the day asked about; None when there is none to draw."""
+    """How long the law lets each paper serve, against the day asked about; None when there is none to draw."""
     by_ref = {paper.fact.ref: paper.fact for paper in papers}
     governed = [
         (requirement, start, requirement.due)
         for requirement in standing.requirements
-        if requirement.due and requirement.certificate in by_ref
+        if requirement.due
+        and requirement.certificate in by_ref
+        and requirement.basis is not law.Basis.HOUSE_POLICY
         for start in [paper_day(by_ref[requirement.certificate])]
         if start is not None
     ]

@@ -294,6 +294,16 @@ SMALL = """([pressed, least]) => [...document.querySelectorAll(pressed)]
   .map(one => one.outerHTML.slice(0, 120))"""
 
 
+def test_paper_shows_what_the_screen_folds_away(open_page, live_server, town):
+    page = open_page(1280, "light", town.agent)
+    PAGES["a clear home"](page, live_server.url, town)
+    folded = page.locator("#asked details li").first
+    seen = "one => one.checkVisibility({contentVisibilityAuto: true})"
+    assert folded.evaluate(seen) is False
+    page.emulate_media(media="print")
+    assert folded.evaluate(seen) is True
+
+
 def test_everything_to_press_is_big_enough_for_a_thumb(open_page, live_server, town):
     page = open_page(PHONE, "light", town.agent)
     for name in ("homes", "a clear home", "facts", "a certificate", "defects", "a new defect"):

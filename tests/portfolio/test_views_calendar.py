@@ -1,5 +1,6 @@
 """The calendar: each month's numbers, the list behind each, and that they are what the answers of those days are."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -12,7 +13,19 @@ from portfolio.law import model as law
 from portfolio.models import Due, StoredStanding, Unit
 from portfolio.selectors import reach
 from portfolio.selectors.calendar import MONTHS, month_end, months_from
-from tests.factories import CLEAR_FLAT, DAY, make_agency, make_home, make_user, signed_in, without
+from portfolio.services.take_in import take_in
+from tests.factories import (
+    BUILDING,
+    CLEAR_FLAT,
+    DAY,
+    at,
+    make_agency,
+    make_home,
+    make_user,
+    put_in_force,
+    signed_in,
+    without,
+)
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
@@ -22,6 +35,8 @@ MAY = date(2027, 5, 1)
 EARLY_GAS = law.Certificate(
     "g2", "gas_safety_record", "G-2", inspected=date(2026, 2, 1), appliances=(law.ApplianceCheck("boiler", "safe"),)
 )  # fmt: skip
+
+NI_GAS = replace(EARLY_GAS, ref="g3", inspected=date(2026, 5, 12))
 
 
 @pytest.fixture
@@ -110,6 +125,30 @@ def test_each_number_is_the_length_of_its_list(homes, agent, see, see_month, wha
             response = see_month(f"{month.first:%Y-%m}", what=what)
             assert response.context["page"].paginator.count == counted, month.first
             assert all(month.first <= day <= month_end(month.first) for _, day in shown(response))
+
+
+def test_what_runs_out_in_two_nations_under_one_title_is_told_apart(agent, homes, see):
+    belfry = replace(BUILDING, ref="belfry", nation="northern_ireland")
+    over_there = replace(CLEAR_FLAT, ref="belfry-1", building="belfry", certificates=(NI_GAS,), events=())
+    take_in(law.Portfolio((belfry,), (over_there,)), agency=agent.agency, actor=agent, moment=at())
+    titles = {one.code: (one.title, one.papers) for one in month_of(see()).lapses}
+    assert titles["gb_gas_check"] == ("Landlord's gas safety check (Great Britain)", 3)
+    assert titles["ni_gas_check"] == ("Landlord's gas safety check (Northern Ireland)", 1)
+    assert ">Landlord&#x27;s gas safety check (Northern Ireland): 1</a>" in see().content.decode()
+
+
+def test_each_number_that_leads_on_says_to_what(homes, see):
+    page = " ".join(see().content.decode().split())
+    assert '>2<span class="vh"> homes with the last clear day to let in May 2027</span></a>' in page
+
+
+def test_days_in_hand_that_run_out_name_the_paper_they_are_counted_to(agent, homes, see_month):
+    put_in_force(agent.agency, {"gas_margin_days": 30}, actor=agent)
+    lines = see_month("2027-04", kind="house_margin").context["lines"]
+    assert {line.about for line in lines} == {"Gas safety record, 2 Apr 2026"}
+    assert shown(see_month("2027-04", kind="house_margin")) == [
+        (ref, LAST_GAS_DAY - timedelta(days=30)) for ref in ("may-1", "may-2", "barred")
+    ]
 
 
 def test_a_list_of_one_requirement_holds_that_alone(homes, see_month):

@@ -64,6 +64,14 @@ def test_a_list_shows_exactly_what_the_answers_owe(agent, owing, see):
     assert {(line.home.pk, line.title, line.due) for line in see().context["lines"]} == wanted
 
 
+def test_a_duty_says_for_whom_it_is_done(owing, see):
+    page = " ".join(see().content.decode().split())
+    assert (
+        'Give the tenant a copy of the gas safety record<br><span class="small soft">for: tenant</span>'
+        in page
+    )
+
+
 @pytest.mark.parametrize(
     ("day", "late"),
     [(LAST_COPY_DAY - timedelta(1), False), (LAST_COPY_DAY, False), (LAST_COPY_DAY + timedelta(1), True)],

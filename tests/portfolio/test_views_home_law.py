@@ -11,7 +11,7 @@ from portfolio.law import model as law
 from portfolio.law.loader import load
 from portfolio.selectors.home_asked import TOLD, gate_words
 from portfolio.services.take_in import take_in
-from tests.factories import BUILDING, CLEAR_FLAT, DAY, at, make_home, without
+from tests.factories import BUILDING, CLEAR_FLAT, DAY, at, make_home, put_in_force, without
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
@@ -118,6 +118,47 @@ def test_the_coming_months_say_what_turns_and_when_it_may_be_let(as_agent, agent
     assert "May 2027" in said
     assert "no longer met; stops a let" in said
     assert all(month.turns or month.duties for month in coming.months)
+
+
+@pytest.mark.parametrize(
+    ("day", "then"),
+    [("2027-05-20", "An appliance's gas check is out of date."), ("2027-05-21", "")],
+)
+def test_a_clear_answer_that_ends_says_what_ends_it(as_agent, agent, day, then):
+    response = asked(as_agent, make_home(agent.agency), on=day)
+    let, sale = response.context["page"].verdicts
+    assert sale.then == ""
+    assert let.then == then
+    assert ("Then: " in text(response)) is bool(let.then)
+
+
+def test_a_month_tells_its_lines_day_by_day_and_each_turn_what_is_new(as_agent, agent):
+    put_in_force(agent.agency, {"warnings_that_bar": ["eng_awaab_social"]}, actor=agent)
+    damp = law.Defect("m", "damp_mould", "significant", "Mould", date(2026, 11, 13))
+    told = [("aware", "m", "tenant", date(2026, 11, 13)), ("investigated", "m", None, date(2026, 11, 23))]
+    home = make_home(
+        agent.agency, landlord="registered_provider", defects=(damp,), events=tuple(law.Act(*one) for one in told),
+        tenancies=(law.Tenancy("t", date(2026, 1, 1), date(2026, 1, 2)),),
+    )  # fmt: skip
+    months = asked(as_agent, home).context["page"].coming.months
+    days = [[turn.day if turn else row.duty.due for turn, row in month.lines] for month in months]
+    assert days == [sorted(month) for month in days]
+    whys = [turn.why for month in months for turn in month.turns if turn.title.startswith("Days for damp")]
+    assert whys == [
+        "Late: give the tenant a written summary of what was found.",
+        "Late: finish the safety work that the damp or mould needs.",
+        "Late: begin the work that keeps it from coming back.",
+    ]
+
+
+def test_the_house_draws_no_second_line_for_a_paper(as_agent, agent):
+    put_in_force(agent.agency, {"gas_margin_days": 30}, actor=agent)
+    page = asked(as_agent, make_home(agent.agency)).context["page"]
+    margin = next(one.requirement for one in page.asked if one.requirement.id == "house_margin")
+    assert margin.certificate == "g1"
+    assert [span.requirement.id for span in page.line.spans if span.requirement.certificate == "g1"] == [
+        "gb_gas_check"
+    ]
 
 
 @pytest.mark.parametrize("day", ["2027-05-20", "2027-05-21"])
