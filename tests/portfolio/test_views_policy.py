@@ -171,7 +171,8 @@ def test_saving_what_was_checked_stores_every_kind_of_setting(agent, send):
     typed = {
         "gas_margin_days": "30", "electrical_margin_days": "60", "energy_margin_days": "90", "worst_band": "D",
         "alarm_test_months": "12", "also_dangers.bs7671": ["C3"], "also_dangers.fire": ["moderate", "tolerable"],
-        "warnings_that_bar": [WARNING], "repair_days.urgent": "7", "repair_days.plan": "180", "why": "Ours.", "seen": "0",
+        "warnings_that_bar": [WARNING], "repair_days.urgent": "7", "repair_days.plan": "180",
+        "why": "Ours.", "seen": "0",
     }  # fmt: skip
     response = send(**hidden(send(**typed, check="1")), save="1")
     assert response.status_code == 302
@@ -288,6 +289,9 @@ def test_every_setting_can_be_said_in_words_and_typed():
         ({"also_dangers": {"bs7671": ["C3"]}}, "also_dangers.bs7671", "C3: improvement recommended"),
         ({"also_dangers": {"bs7671": ["C3"]}}, "also_dangers.fire", ""),
         ({"warnings_that_bar": ["gone_since"]}, "warnings_that_bar", "gone_since"),
+        ({"repair_days": {"urgent": 7}}, "repair_days.urgent", "7 days"),
+        ({"repair_days": {"urgent": 7}}, "repair_days.soon", ""),
+        ({}, "repair_days.plan", ""),
         ({}, "worst_band", ""),
     ],
 )
