@@ -1,7 +1,7 @@
 """Settings, read from the environment; the defaults serve a developer's machine.
 
 DATABASE_URL, REDIS_URL (redis:// or unix://), DJANGO_SECRET_KEY (needed where several processes serve),
-SNECK_VAR (files, default var/), SNECK_HOSTS (comma separated),
+SNECK_VAR (files, default var/), SNECK_HOSTS (comma separated), SNECK_SITE (address that links in mail begin with),
 SNECK_SMTP_HOST / SNECK_SMTP_PORT, SNECK_CLAMD (virus scanner: path of clamd's socket, or host:port; default none),
 SNECK_DEMO=1 (the demo: no second factor, mail page), SNECK_DEBUG=1.
 """
@@ -28,6 +28,8 @@ SECRET_KEY = env("DJANGO_SECRET_KEY", default="") or (
     kept_key(VAR / "secret-key") if SNECK_DEMO else secrets.token_urlsafe(50)
 )
 ALLOWED_HOSTS = env.list("SNECK_HOSTS", default=["localhost", "127.0.0.1", "[::1]", "testserver"])
+SNECK_SITE = env("SNECK_SITE", default="http://localhost:8000").rstrip("/")
+"""What links in mail begin with: the address under which readers reach this site."""
 
 INSTALLED_APPS = [
     "django.contrib.auth",
@@ -139,6 +141,8 @@ FILE_UPLOAD_HANDLERS = [
     "django.core.files.uploadhandler.MemoryFileUploadHandler",
     "django.core.files.uploadhandler.TemporaryFileUploadHandler",
 ]
+JOB_LINK_DAYS = 90
+"""How long the link of a job is good, if the job is not closed before."""
 EVIDENCE_MOST = 30
 """Pieces of evidence that one defect may hold."""
 CLAMD = env("SNECK_CLAMD", default="")

@@ -67,7 +67,11 @@ class Command(BaseCommand):
 
     def _serve(self, host: str, port: int) -> None:
         smtp_port = programs.free_port()
-        environment = os.environ | {"SNECK_SMTP_HOST": "127.0.0.1", "SNECK_SMTP_PORT": str(smtp_port)}
+        environment = os.environ | {
+            "SNECK_SMTP_HOST": "127.0.0.1",
+            "SNECK_SMTP_PORT": str(smtp_port),
+            "SNECK_SITE": _address(host, port),
+        }
         if host != "127.0.0.1":
             environment["SNECK_HOSTS"] = "*"
         say = self.stderr.write
@@ -96,8 +100,7 @@ class Command(BaseCommand):
 
     def _welcome(self, host: str, port: int) -> None:
         """Print the address and one log-in for each role."""
-        name = "localhost" if host == "127.0.0.1" else host
-        self.stdout.write(f"\nSneck is ready at http://{name}:{port}/\n\nSign in as")
+        self.stdout.write(f"\nSneck is ready at {_address(host, port)}/\n\nSign in as")
         by_role: dict[str, tuple[str, str]] = {}
         for role, email, password in scenario.logins():
             by_role.setdefault(role, (email, password))
@@ -110,6 +113,10 @@ class Command(BaseCommand):
             "\nStop it with Ctrl-C. What you did is kept for the next start; --fresh begins anew."
         )
         self.stdout.flush()
+
+
+def _address(host: str, port: int) -> str:
+    return f"http://{'localhost' if host == '127.0.0.1' else host}:{port}"
 
 
 def _start_again_as_demo() -> None:
