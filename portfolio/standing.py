@@ -5,7 +5,7 @@ from datetime import date
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q
 
 from portfolio.clock import Moment
 from portfolio.facts import Facts, facts_of
@@ -58,9 +58,13 @@ def refresh(unit_ids: Iterable[int], *, moment: Moment, actor: Any = None) -> di
 
 
 def due_units(day: date) -> list[int]:
-    """Ids of the units whose stored standing says nothing of this day any more, or that have none."""
-    due = Unit.objects.filter(stale_on(day))
-    return list(due.order_by("pk").values_list("pk", flat=True))
+    """Ids of the units whose stored standing says nothing of this day any more, or that have none.
+
+    Those that carry a mark come first: after a change of the law it is they that may have to lose it.
+    """
+    live = Clearance.objects.filter(unit=OuterRef("pk"), withdrawn_at=None)
+    due = Unit.objects.filter(stale_on(day)).annotate(marked=Exists(live))
+    return list(due.order_by("-marked", "pk").values_list("pk", flat=True))
 
 
 def stale_on(day: date, path: str = "") -> Q:
@@ -80,8 +84,8 @@ def catch_up(moment: Moment, limit: int = 20_000) -> int:
     Each chunk is its own transaction, so that a killed worker loses no more than one.
     """
     due = due_units(moment.day)[:limit]
-    for chunk in _chunks(due):
-        refresh(chunk, moment=moment)
+    for start in range(0, len(due), CHUNK):
+        refresh(due[start : start + CHUNK], moment=moment)
     return len(due)
 
 

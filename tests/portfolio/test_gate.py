@@ -92,7 +92,7 @@ def test_recording_a_c2_withdraws_both_marks_with_an_event(agency, agent):
 def test_the_bar_lifts_only_when_a_second_person_confirms(agency, agent):
     home, inspector = make_home(agency), make_user(agency, "inspector")
     defect = record_c2(home, agent)
-    defect_claim_done(defect.pk, on=DAY, actor=agent, moment=at())
+    defect_claim_done(defect.pk, on=DAY, work="accessory_swap", actor=agent, moment=at())
     with pytest.raises(gate.Barred):
         gate.mark(home.pk, "let", actor=agent, moment=at())
     defect_confirm(defect.pk, actor=inspector, moment=at())
@@ -103,7 +103,7 @@ def test_a_danger_that_goes_does_not_bring_the_mark_back(agency, agent):
     home, inspector = make_home(agency), make_user(agency, "inspector")
     gate.mark(home.pk, "let", actor=agent, moment=at())
     defect = record_c2(home, agent)
-    defect_claim_done(defect.pk, on=DAY, actor=agent, moment=at())
+    defect_claim_done(defect.pk, on=DAY, work="accessory_swap", actor=agent, moment=at())
     defect_confirm(defect.pk, actor=inspector, moment=at())
     assert not Clearance.objects.filter(unit=home, withdrawn_at=None).exists()
 
@@ -133,6 +133,15 @@ def test_the_nightly_task_touches_only_homes_whose_day_has_come(agency, django_a
     assert standing.due_units(home.standing.changes_on) == [home.pk]
     with django_assert_num_queries(2):
         standing.catch_up(at(home.standing.changes_on - timedelta(days=1)))
+
+
+def test_marked_homes_are_asked_about_before_the_others(agency, agent):
+    make_home(agency)
+    marked = make_home(agency)
+    clearance = gate.mark(marked.pk, "let", actor=agent, moment=at())
+    assert standing.catch_up(at(date(2027, 5, 21)), limit=1) == 1
+    clearance.refresh_from_db()
+    assert clearance.withdrawn_at is not None
 
 
 def test_running_the_nightly_task_twice_changes_nothing_more(agency, agent):
