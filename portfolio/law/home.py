@@ -1,6 +1,6 @@
 """One home's facts, sorted and indexed once, so that no rule depends on the order of records."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from datetime import date
 from operator import attrgetter, itemgetter
@@ -35,11 +35,15 @@ NO_PAPERS = Papers((), ())
 class Home:
     """A unit in its building, as the rules see it."""
 
-    __slots__ = ("_kinds", "alarms", "appliances", "building", "defects", "rooms", "unit")
+    __slots__ = (
+        "_acts", "_kinds", "_shelves", "_tenancies", "alarms", "appliances", "building", "defects", "people",
+        "rooms", "unit",
+    )  # fmt: skip
 
     def __init__(self, building: Building, unit: Unit) -> None:
         self.building = building
         self.unit = unit
+        self.people = _people(unit)
         self.rooms = _sorted(unit.rooms)
         self.alarms = _sorted(unit.alarms)
         self.appliances = _sorted(unit.appliances)
@@ -50,21 +54,11 @@ class Home:
         for papers in self._kinds.values():
             if len(papers) > 1:
                 papers.sort(key=_REF)
-
-    @property
-    def people(self) -> Occupancy:
-        """Who lives there. Numbers that cannot both be right count as not recorded.
-
-        There are no more households than people. And a room that shares has another household beside it, for the
-        people of a room let singly are those of the whole house.
-        """
-        people = self.unit.occupancy
-        if people.households is None or people.persons is None:
-            return people
-        alone = self.unit.dwelling == "room" and people.shares_amenities and people.households < 2
-        if alone or people.households > people.persons:
-            return replace(people, persons=None, households=None)
-        return people
+        self._shelves: dict[tuple[str, str], Papers] = {}
+        self._tenancies = sorted(unit.tenancies or (), key=lambda one: (one.starts or date.min, one.ref))
+        self._acts: dict[str, list[Act]] = {}
+        for act in unit.events or ():
+            self._acts.setdefault(act.what, []).append(act)
 
     @property
     def has_papers(self) -> bool:
@@ -75,19 +69,26 @@ class Home:
         """Papers of a kind whose own day has come and that have not been withdrawn by then."""
         if kind not in self._kinds:
             return NO_PAPERS
+        shelf = self._shelves.get((kind, day_field)) or self._shelve(kind, day_field)
+        counted = [row for row in shelf.counted if _stands(row[1], on) and on.reached(row[0])]
+        undated = [paper for paper in shelf.undated if _stands(paper, on)]
+        if len(counted) == len(shelf.counted) and len(undated) == len(shelf.undated):
+            return shelf
+        return Papers(tuple(counted), tuple(undated))
+
+    def _shelve(self, kind: str, day_field: str) -> Papers:
+        """Papers of a kind on whatever day, kept for the next rule that asks."""
         counted: list[tuple[date, Certificate]] = []
         undated: list[Certificate] = []
         for paper in self._kinds[kind]:
-            if paper.withdrawn is not None and on.reached(paper.withdrawn):
-                continue
             day: date | None = getattr(paper, day_field)
             if day is None:
                 undated.append(paper)
-            elif on.reached(day):
+            else:
                 counted.append((day, paper))
-        if len(counted) > 1:
-            counted.sort(key=itemgetter(0))
-        return Papers(tuple(counted), tuple(undated))
+        counted.sort(key=itemgetter(0))
+        shelf = self._shelves[kind, day_field] = Papers(tuple(counted), tuple(undated))
+        return shelf
 
     def tied(self, certificate: str, scheme: str, codes: Collection[str]) -> tuple[Defect, ...]:
         """Defects of a scheme and of these codes that belong to a certificate."""
@@ -104,10 +105,7 @@ class Home:
 
     def tenancies(self, on: AsOn) -> list[Tenancy]:
         """Running and coming tenancies, by start; one whose start is not recorded comes first."""
-        if not self.unit.tenancies:
-            return []
-        current = [t for t in self.unit.tenancies if t.ends is None or not on.passed(t.ends)]
-        return sorted(current, key=lambda t: (t.starts or date.min, t.ref))
+        return [t for t in self._tenancies if t.ends is None or not on.passed(t.ends)]
 
     def running(self, on: AsOn) -> list[Tenancy]:
         """Tenancies under way; one whose start is not recorded is taken to be."""
@@ -115,14 +113,35 @@ class Home:
 
     def acts(self, what: str, party: str | None, of: Collection[str | None], on: AsOn) -> list[date]:
         """Days by which something was done, oldest first; an act with no day recorded proves nothing."""
-        if not self.unit.events:
-            return []
-        days = (act.on for act in self.unit.events if _is_act(act, what, party, of))
+        days = [one.on for one in self._acts.get(what, ()) if one.party == party and one.of in of]
         return sorted(day for day in days if day is not None and on.reached(day))
+
+    def acts_of(self, what: str) -> Sequence[Act]:
+        """Everything on record that was done of one sort, on whatever day."""
+        return self._acts.get(what, ())
 
 
 def _sorted(records: tuple[R, ...] | None) -> tuple[R, ...] | None:
     return records if not records else tuple(sorted(records, key=_REF))
+
+
+def _people(unit: Unit) -> Occupancy:
+    """Who lives there. Numbers that cannot both be right count as not recorded.
+
+    There are no more households than people. And a room that shares has another household beside it, for the
+    people of a room let singly are those of the whole house.
+    """
+    people = unit.occupancy
+    if people.households is None or people.persons is None:
+        return people
+    alone = unit.dwelling == "room" and people.shares_amenities and people.households < 2
+    if alone or people.households > people.persons:
+        return replace(people, persons=None, households=None)
+    return people
+
+
+def _stands(paper: Certificate, on: AsOn) -> bool:
+    return paper.withdrawn is None or not on.reached(paper.withdrawn)
 
 
 def is_open(defect: Defect, on: AsOn) -> bool:
@@ -130,7 +149,3 @@ def is_open(defect: Defect, on: AsOn) -> bool:
     if defect.found is not None and not on.reached(defect.found):
         return False
     return defect.confirmed is None or not on.reached(defect.confirmed)
-
-
-def _is_act(act: Act, what: str, party: str | None, of: Collection[str | None]) -> bool:
-    return act.what == what and act.party == party and act.of in of

@@ -203,12 +203,13 @@ def _all_tested_by(home: Home, law: Topic, on: AsOn) -> date | None:
 
 def _notices(home: Home, on: AsOn) -> list[Act]:
     """Notices of the council about an alarm. One with no day recorded has been served, nobody can say when."""
-    if not home.unit.events or not home.alarms:
+    notices = home.acts_of("notice_served")
+    if not notices or not home.alarms:
         return []
     alarms = {alarm.ref for alarm in home.alarms}
     served = [
-        one for one in home.unit.events
-        if one.what == "notice_served" and one.party == "council" and one.of in alarms
+        one for one in notices
+        if one.party == "council" and one.of in alarms
         and (one.on is None or on.reached(one.on))
     ]  # fmt: skip
     return sorted(served, key=lambda one: (one.of or "", one.on or date.min))

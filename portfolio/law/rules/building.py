@@ -83,7 +83,10 @@ def _communal_doubts(home: Home, law: Topic) -> tuple[Reason, ...]:
 
 def _papers(home: Home, on: AsOn, kind: str) -> Papers:
     """By the day each was inspected or, where that is not recorded, issued."""
-    inspected, issued = home.papers(kind, "inspected", on), home.papers(kind, "issued", on)
+    inspected = home.papers(kind, "inspected", on)
+    if not inspected.undated:
+        return inspected
+    issued = home.papers(kind, "issued", on)
     counted = [*inspected.counted, *(one for one in issued.counted if one[1].inspected is None)]
     neither = tuple(paper for paper in inspected.undated if paper.issued is None)
     return Papers(tuple(sorted(counted, key=itemgetter(0))), neither)

@@ -1,7 +1,6 @@
 """Days for damp, mould and emergencies: all lets in Scotland (SSI 2026/173), social homes in England (SI 2025/1042)."""
 
 from collections.abc import Callable, Collection
-from dataclasses import replace
 from datetime import date
 from typing import NamedTuple
 
@@ -132,8 +131,8 @@ def _cases(home: Home, law: Topic, on: AsOn, counts: Callable[[Defect], bool]) -
 def _happened(home: Home, law: Topic, on: AsOn, what: str, of: Collection[str | None]) -> list[Act]:
     """Acts that have happened while the law reached this landlord, oldest first; one with no day comes first."""
     found = [
-        act for act in home.unit.events or ()
-        if act.what == what and act.of in of and (act.on is None or on.reached(act.on))
+        act for act in home.acts_of(what)
+        if act.of in of and (act.on is None or on.reached(act.on))
         and _reached_on(home, law, act.on)
     ]  # fmt: skip
     return sorted(found, key=lambda act: (act.on or date.min, act.at or "", act.of or ""))
@@ -208,14 +207,14 @@ def _made_safe(home: Home, law: Topic, on: AsOn, case: Case) -> list[Duty]:
     for act in case.told:
         due = None if act.on is None else within_days_of(act.on, days if act.at else days - 1)
         one = duty(law, "make_safe", due, done, on, value="emergency_hours", of=case.of)
-        found.append(replace(one, by=act.at) if act.at else one)
+        found.append(one._replace(by=act.at) if act.at else one)
     return found
 
 
 def _is_begun(home: Home, on: AsOn, case: Case) -> bool:
     return any(
-        act.what == "work_started" and act.of == case.of and act.on is not None and on.reached(act.on)
-        for act in home.unit.events or ()
+        act.of == case.of and act.on is not None and on.reached(act.on)
+        for act in home.acts_of("work_started")
     )
 
 

@@ -30,7 +30,7 @@ def report_duties(home: Home, law: Topic, on: AsOn) -> Finding:
     if not home.has_papers or outside(home, law, on) is not None:
         return Finding()
     since = _since(home, law, on)
-    earliest = min((since(one) for one in home.tenancies(on)), default=_new_from(home, law, on))
+    earliest = min([since(one) for one in home.tenancies(on)] or [_new_from(home, law, on)])
     papers = home.papers("eicr", "inspected", on)
     latest = _dated(papers)
     copies, due_of = (
@@ -132,9 +132,10 @@ def on_request(
     if not home.unit.events or not papers.counted:
         return []
     refs = [paper.ref for _, paper in papers.counted]
-    given = home.acts("copy_given", party, refs, on)
+    requests = home.acts("request_received", party, (None, *refs), on)
+    given = home.acts("copy_given", party, refs, on) if requests else []
     found = []
-    for asked in home.acts("request_received", party, (None, *refs), on):
+    for asked in requests:
         if asked >= papers.counted[0][0]:
             due, done = within_days_of(asked, law.number(value, on)), any(day >= asked for day in given)
             of = papers.latest()[0].ref
@@ -193,7 +194,7 @@ def _notices(home: Home, law: Topic, on: AsOn, papers: Papers) -> list[Duty]:
     The day of service is the first of them. A notice with no day has been served, nobody can say when. It is
     answered when the work on what it is about is done, or once the council has been told so.
     """
-    served = [one for one in home.unit.events or () if one.what == "notice_served" and one.party == "council"]
+    served = [one for one in home.acts_of("notice_served") if one.party == "council"]
     if not served:
         return []
     reports = {paper.ref: paper for _, paper in papers.counted}

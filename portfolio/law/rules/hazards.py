@@ -33,12 +33,11 @@ def _orders(home: Home, law: Topic, on: AsOn) -> tuple[Reason, ...]:
     """Orders made and not lifted since, by what they are of; one with no day stands until that day is known."""
     made: dict[str | None, list[date | None]] = {}
     lifted: dict[str | None, date] = {}
-    for act in home.unit.events or ():
-        if act.on is not None and not on.reached(act.on):
-            continue
-        if act.what == "prohibition_made":
+    for act in home.acts_of("prohibition_made"):
+        if act.on is None or on.reached(act.on):
             made.setdefault(act.of, []).append(act.on)
-        elif act.what == "prohibition_lifted" and act.on is not None:
+    for act in home.acts_of("prohibition_lifted") if made else ():
+        if act.on is not None and on.reached(act.on):
             lifted[act.of] = max(act.on, lifted.get(act.of, act.on))
     found = []
     for of in sorted(made, key=lambda of: of or ""):

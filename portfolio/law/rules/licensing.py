@@ -61,7 +61,9 @@ def needed(home: Home, law: Topic, on: AsOn) -> Need:
     """What the law asks for, held or not. A licence for a shared home takes the place of the other."""
     if home.unit.landlord in law.words("outside_landlords", on):
         return NONE_NEEDED
-    tests = [decided(_mandatory(home, law, on)), decided(_additional(home, law, on))]
+    tests = []
+    if _at_least(home.people.households, law.number("min_households", on)) is not False:
+        tests = [decided(_mandatory(home, law, on)), decided(_additional(home, law, on))]
     if any(yes for yes, _ in tests):
         return Need(True, (), False, ())
     selective, doubts = decided(_selective(home))

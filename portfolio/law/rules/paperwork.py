@@ -72,7 +72,7 @@ def _deposit(home: Home, law: Topic, on: AsOn, due: Due) -> Finding:
 
 def _deposits(home: Home, law: Topic, on: AsOn) -> list[Act]:
     """Those received by the day and since the law began, for a tenancy that is not over."""
-    received = [one for one in home.unit.events or () if one.what == "deposit_received"]
+    received = home.acts_of("deposit_received")
     if not received or (home.unit.tenancies and not home.tenancies(on)):
         return []
     current = {one.ref for one in home.tenancies(on)}
@@ -180,7 +180,7 @@ def completed_work(home: Home, law: Topic, on: AsOn) -> Finding:
 
 
 def _works(home: Home, law: Topic, on: AsOn) -> list[Act]:
-    done = [one for one in home.unit.events or () if one.what == "work_completed"]
+    done = home.acts_of("work_completed")
     found = [one for one in done if one.on is None or (one.on >= law.begins and on.reached(one.on))]
     return sorted(found, key=lambda one: (one.on or date.min, one.of or ""))
 
