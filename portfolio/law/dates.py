@@ -18,7 +18,7 @@ def add_months(day: date, months: int) -> date:
     if year > date.max.year:
         return date.max
     if day.day <= 28:
-        return day.replace(year=year, month=month + 1)
+        return date(year, month + 1, day.day)
     return date(year, month + 1, min(day.day, monthrange(year, month + 1)[1]))
 
 

@@ -5,7 +5,6 @@ might turn, earliest first over all rules, until everything the answer has to sa
 """
 
 from collections.abc import Iterable
-from dataclasses import replace
 from datetime import date, timedelta
 from heapq import heapify, heappop, heappush
 from itertools import chain
@@ -50,9 +49,9 @@ class Heard(NamedTuple):
     @property
     def let_bars(self) -> tuple[Reason, ...]:
         topic, problems = self.voice.topic, self.found.problems
-        if topic.let == "block":
-            return problems
-        return tuple(_raised(one) for one in problems) if topic.raised and topic.let == "warn" else ()
+        if not topic.bars_let:
+            return ()
+        return problems if topic.let == "block" else tuple(_raised(one) for one in problems)
 
     @property
     def sale_bars(self) -> tuple[Reason, ...]:
@@ -129,7 +128,9 @@ def _ahead(
     while turning and (changes is None or (let_clear and not let_ends) or (sale_clear and not sale_ends)):
         day, place = heappop(turning)
         voice = heard[place].voice
-        if changes and (let_ends or not let_clear) and voice.topic.sale != "block":
+        ends_let = let_clear and not let_ends and voice.topic.bars_let
+        ends_sale = sale_clear and not sale_ends and voice.topic.sale == "block"
+        if changes and not ends_let and not ends_sale:
             continue
         said, turns = hear(voice, home, day)
         if turns is not None:
@@ -158,18 +159,18 @@ def _requirement_of(heard: Heard) -> Requirement:
     basis = found.basis or topic.basis
     return Requirement(
         topic.id, topic.title, found.state, found.due, found.certificate, topic.source, basis, found.parts,
-        topic.let, topic.sale, heard.remarks,
+        topic.let, topic.sale, heard.remarks if found.problems or found.warnings else (),
     )  # fmt: skip
 
 
 def _raised(reason: Reason) -> Reason:
     """A warning of the law that the house lets stop a let."""
-    return replace(reason, basis=Basis.HOUSE_POLICY, source=f"House policy on {reason.source}")
+    return reason._replace(basis=Basis.HOUSE_POLICY, source=f"House policy on {reason.source}")
 
 
 def _continuing(reason: Reason) -> Reason:
     says = f"While the home is let this goes on: {reason.says[:1].lower()}{reason.says[1:]}"
-    return replace(reason, says=says)
+    return reason._replace(says=says)
 
 
 def _too_early(topic: Topic) -> Finding:

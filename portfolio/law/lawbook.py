@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, cast
 
 from .dates import AsOn, working_days_after
 from .home import Home
@@ -100,9 +100,15 @@ class Topic:
     raised: bool = False
     """House policy lets its warnings stop a let."""
 
+    @property
+    def bars_let(self) -> bool:
+        """Does what is wrong under it stop a let, and not only warn of it?"""
+        return self.let == "block" or (self.raised and self.let == "warn")
+
     def at(self, name: str, on: AsOn) -> Any:
         """The value in force, of the type the rule said it needs."""
-        return self.entry(name, on).value
+        entries = self.values[name]
+        return entries[0].value if len(entries) == 1 else self.entry(name, on).value
 
     def entry(self, name: str, on: AsOn) -> Dated:
         """The value in force with its source and basis; before the first, the first.
@@ -112,24 +118,16 @@ class Topic:
         """
         entries = self.values[name]
         found = entries[0]
-        if len(entries) > 1:
-            for later in entries[1:]:
-                if not on.reached(later.start):
-                    break
-                found = later
+        for later in entries[1:]:
+            if not on.reached(later.start):
+                break
+            found = later
         return found
 
-    def number(self, name: str, on: AsOn) -> int:
-        value: int = self.at(name, on)
-        return value
-
-    def words(self, name: str, on: AsOn) -> tuple[str, ...]:
-        value: tuple[str, ...] = self.at(name, on)
-        return value
-
-    def day(self, name: str, on: AsOn) -> date:
-        value: date = self.at(name, on)
-        return value
+    # `at` under other names, for the types they promise.
+    number = cast(Callable[["Topic", str, AsOn], int], at)
+    words = cast(Callable[["Topic", str, AsOn], tuple[str, ...]], at)
+    day = cast(Callable[["Topic", str, AsOn], date], at)
 
     def entry_on(self, name: str, day: date) -> Dated | None:
         """The entry in force on a settled day, such as the day of a check; None before the first."""

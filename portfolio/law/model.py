@@ -7,6 +7,7 @@ Field names and meanings are those of the portfolio/1 file. Everywhere `None` me
 from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
+from typing import NamedTuple
 
 NATIONS = ("england", "wales", "scotland", "northern_ireland")
 DWELLINGS = ("house", "flat", "room")
@@ -244,8 +245,7 @@ class DutyState(StrEnum):
     LATE = "late"
 
 
-@dataclass(frozen=True, slots=True)
-class Reason:
+class Reason(NamedTuple):
     """Why a let or a sale is barred, or a warning about it."""
 
     requirement: str
@@ -258,8 +258,7 @@ class Reason:
     basis: Basis
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(NamedTuple):
     """One appliance's share of a requirement that is asked of each (gas)."""
 
     of: str
@@ -269,8 +268,7 @@ class Part:
     anniversary_kept: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Requirement:
+class Requirement(NamedTuple):
     id: str
     title: str
     state: State
@@ -287,8 +285,7 @@ class Requirement:
     """Why it is not met or unknown, where that neither bars nor warns."""
 
 
-@dataclass(frozen=True, slots=True)
-class Duty:
+class Duty(NamedTuple):
     id: str
     title: str
     due: date | None
