@@ -18,6 +18,13 @@ class Several(forms.FileInput):
     allow_multiple_selected = True
 
 
+class Files(forms.FileField):
+    """Any number of files, which are proven elsewhere."""
+
+    def clean(self, data: Any, initial: Any = None) -> Any:
+        return data
+
+
 class EvidenceForm(forms.Form):
     """What is said of the files; they are proven by `views.evidence.files_from`, which names each it refuses."""
 
@@ -28,17 +35,15 @@ class EvidenceForm(forms.Form):
         widget=forms.RadioSelect,
         error_messages={"required": "Say whether it shows the state before or after the work."},
     )
-    uploads = forms.FileField(
+    uploads = Files(
         label="Photos or papers",
         required=False,
-        allow_empty_file=True,
         widget=Several(attrs={"accept": TAKEN, "multiple": True}),
         help_text="JPEG, PNG, HEIC, WebP or PDF, each up to 20 MB. Kept exactly as they come.",
     )
-    photo = forms.FileField(
+    photo = Files(
         label="Or take a photo now",
         required=False,
-        allow_empty_file=True,
         widget=forms.FileInput(attrs={"accept": "image/*", "capture": "environment"}),
     )
     says = forms.CharField(

@@ -13,8 +13,8 @@ MAX_PAGES = 500
 MAX_OBJECTS = 150_000
 MAX_PDF_UNPACKED = 50_000_000
 """Bytes that a packed list of objects in a PDF may unpack to: enough for a million objects."""
-MAX_UNPACKED_ALL = 1_000_000_000
-"""Bytes of all its packed streams together: some forty pages scanned in colour without loss."""
+MAX_UNPACKED_ALL = 600_000_000
+"""Bytes of all its packed streams together: twenty pages scanned in colour without loss."""
 PAGE_KEYS = {
     "/Type", "/MediaBox", "/CropBox", "/BleedBox", "/TrimBox", "/ArtBox", "/Rotate", "/UserUnit", "/Resources",
     "/Contents", "/Group",

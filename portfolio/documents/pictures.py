@@ -4,7 +4,8 @@ import io
 import struct
 import warnings
 import zipfile
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from typing import Any
 
 from portfolio.documents.refused import UploadRefused
@@ -31,27 +32,29 @@ def prove_picture(content: bytes, media_type: str) -> None:
     if media_type == "image/webp":
         _prove_size(*_webp_size(content))
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", Image.DecompressionBombWarning)
-            with open_picture(content, media_type) as image:
-                _prove_size(image.width, image.height)
-                frames = getattr(image, "n_frames", 1)
-                if frames > MAX_FRAMES:
-                    raise UploadRefused(f"The file is a film of {frames} pictures. Send single photos.")
-                image.load()
-    except (Image.DecompressionBombError, Image.DecompressionBombWarning, MemoryError) as bomb:
+        with open_picture(content, media_type) as image:
+            _prove_size(image.width, image.height)
+            frames = getattr(image, "n_frames", 1)
+            if frames > MAX_FRAMES:
+                raise UploadRefused(f"The file is a film of {frames} pictures. Send single photos.")
+            image.load()
+    except (Image.DecompressionBombError, MemoryError) as bomb:
         raise UploadRefused("The picture is far too large when unpacked. Send a smaller one.") from bomb
     except BROKEN as broken:
         raise UploadRefused(DAMAGED) from broken
 
 
-def open_picture(content: bytes, media_type: str) -> Any:
+@contextmanager
+def open_picture(content: bytes, media_type: str) -> Iterator[Any]:
     """The picture, read as its proven type and no other; its pixels are not read yet."""
     import pillow_heif
     from PIL import Image
 
     pillow_heif.register_heif_opener()
-    return Image.open(io.BytesIO(content), formats=[FORMATS[media_type]])
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # odd notes of cameras; sizes are checked by ourselves
+        with Image.open(io.BytesIO(content), formats=[FORMATS[media_type]]) as image:
+            yield image
 
 
 def redraw(content: bytes, media_type: str, edge: int) -> bytes:

@@ -21,6 +21,8 @@ SUFFIX = {
     "image/webp": "webp",
     "image/heic": "heic",
 }
+HEIC_BRANDS = (b"heic", b"heix", b"heim", b"heis")
+"""As phones write them; `heix` are pictures of more than eight bits a colour."""
 TAKEN = "PDF, JPEG, PNG, WebP or HEIC"
 
 
@@ -45,8 +47,7 @@ def accept(upload: Any) -> Accepted:
     content = upload.read()
     if not content:
         raise UploadRefused("The file is empty. Choose it again; perhaps the copy was broken off.")
-    kind = filetype.guess(content)
-    media_type = kind.mime if kind else None
+    media_type = _kind(content)
     if media_type not in SUFFIX:
         raise UploadRefused(f"The file is not a {TAKEN}, whatever its name says. Save it as one of these.")
     refuse_infected(content)
@@ -57,6 +58,14 @@ def accept(upload: Any) -> Accepted:
     return Accepted(
         content, media_type, safe_name(upload.name, media_type), hashlib.sha256(content).hexdigest()
     )
+
+
+def _kind(content: bytes) -> str:
+    """The media type that the first bytes claim, or "" for none we know."""
+    if content[4:8] == b"ftyp" and content[8:12] in HEIC_BRANDS:
+        return "image/heic"
+    kind = filetype.guess(content)
+    return kind.mime if kind else ""
 
 
 def _megabytes(size: int) -> str:

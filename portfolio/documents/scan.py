@@ -26,7 +26,7 @@ def refuse_infected(content: bytes) -> None:
         return
     try:
         found = _found(content)
-    except (OSError, NotAsked) as silent:
+    except (OSError, ValueError, NotAsked) as silent:  # ValueError: the setting names no address
         log.error("clamd at %s gave no verdict: %s", settings.CLAMD, silent)
         raise UploadRefused(
             "The file could not be checked for viruses just now, so it is not kept. Try again in some minutes."
