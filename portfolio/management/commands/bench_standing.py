@@ -106,7 +106,7 @@ def _shared(units: int, day: date, processes: int) -> Counter[str]:
 
 
 def _profiled(units: int, day: date) -> Iterator[str]:
-    """The heaviest functions in one round, the share of each requirement in another that is not slowed by watching."""
+    """The heaviest functions in one round, the share of each requirement in another, watched by clocks alone."""
     profiler = Profile()
     _chunks(load(), units, day, profiler)
     yield f"the {HEAVIEST} heaviest functions, each without those it calls (the watching counts too)"
@@ -162,7 +162,7 @@ class Clocks:
         for name, spent in self.nanoseconds.most_common():
             yield f"{spent / whole:8.1%}{spent / units / 1000:8.1f} µs{self.calls[name] / units:6.2f}  {name}"
         left = whole - self.nanoseconds.total()
-        yield f"{left / whole:8.1%}{left / units / 1000:8.1f} µs        putting the answer together"
+        yield f"{left / whole:8.1%}{left / units / 1000:8.1f} µs        putting the answer together, and the clocks themselves"
 
 
 def _peak_mb() -> float:
