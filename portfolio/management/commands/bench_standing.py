@@ -162,7 +162,7 @@ class Clocks:
         for name, spent in self.nanoseconds.most_common():
             yield f"{spent / whole:8.1%}{spent / units / 1000:8.1f} µs{self.calls[name] / units:6.2f}  {name}"
         left = whole - self.nanoseconds.total()
-        yield f"{left / whole:8.1%}{left / units / 1000:8.1f} µs        putting the answer together, and the clocks themselves"
+        yield f"{left / whole:8.1%}{left / units / 1000:8.1f} µs        the rest of the answer, and the clocks"
 
 
 def _peak_mb() -> float:
