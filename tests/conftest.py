@@ -1,18 +1,23 @@
 """What every test stands on: no network, no broker, quick passwords, steady Hypothesis examples."""
 
+import hashlib
 import ipaddress
 import os
+import shutil
 import socket
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from django.apps import apps
+from django.conf import settings as project
 from django.core.cache import cache
-from django.db import connections
+from django.db import connections, transaction
+from django.test.utils import override_settings
 from hypothesis import HealthCheck, settings
 from playwright.sync_api import Browser, sync_playwright
-from pytest_django import Settings
+from pytest_django import DjangoDbBlocker
 
 # Playwright's synchronous interface runs inside an event loop, where Django else forbids its database.
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
@@ -68,18 +73,28 @@ def _refuse_network() -> None:
     setattr(socket.socket, "connect_ex", guarded_ex)  # noqa: B010
 
 
-@pytest.fixture(autouse=True)
-def _quick_and_alone(settings: Settings, files: Path) -> None:
+@pytest.fixture(scope="session", autouse=True)
+def _quick_and_alone(files: Path) -> Iterator[None]:
     """Quick hashes, plain HTTP, static files as they lie; a second factor only where a test asks."""
-    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
-    settings.SECURE_SSL_REDIRECT = settings.SESSION_COOKIE_SECURE = settings.CSRF_COOKIE_SECURE = False
-    settings.SECOND_FACTOR_ROLES = []
-    settings.MEDIA_ROOT = files
-    cache.clear()  # in which counts are kept of what was tried too often
-    settings.STORAGES = {
-        **settings.STORAGES,
-        "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
-    }
+    with override_settings(
+        PASSWORD_HASHERS=["django.contrib.auth.hashers.MD5PasswordHasher"],
+        SECURE_SSL_REDIRECT=False,
+        SESSION_COOKIE_SECURE=False,
+        CSRF_COOKIE_SECURE=False,
+        SECOND_FACTOR_ROLES=[],
+        MEDIA_ROOT=files,
+        STORAGES={
+            **project.STORAGES,
+            "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+        },
+    ):
+        yield
+
+
+@pytest.fixture(autouse=True)
+def _nothing_tried_yet() -> None:
+    """Counts of what was tried too often are kept in the cache."""
+    cache.clear()
 
 
 @pytest.fixture
@@ -98,12 +113,62 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="session")
 def django_db_modify_db_settings(
-    django_db_modify_db_settings_parallel_suffix: None, tmp_path_factory: pytest.TempPathFactory
+    django_db_modify_db_settings_parallel_suffix: None,
+    tmp_path_factory: pytest.TempPathFactory,
+    kept_database: Path | None,
 ) -> None:
     """SQLite in a file, not in memory, so that threads meet on it as they do in service."""
     database = connections["default"]
     if database.vendor == "sqlite":
-        database.settings_dict["TEST"]["NAME"] = str(tmp_path_factory.mktemp("database") / "test.sqlite3")
+        file = tmp_path_factory.mktemp("database") / "test.sqlite3"
+        database.settings_dict["TEST"]["NAME"] = str(file)
+        if kept_database and kept_database.exists():
+            shutil.copyfile(kept_database, file)
+
+
+@pytest.fixture(scope="session")
+def kept_database(request: pytest.FixtureRequest, django_db_keepdb: bool) -> Path | None:
+    """With --reuse-db on SQLite, where the empty database of an earlier run is, or will be, kept.
+
+    Its name tells by which migrations and packages it was made: with others it is made anew, from the first one.
+    """
+    if not django_db_keepdb or connections["default"].vendor != "sqlite":
+        return None
+    root = request.config.rootpath
+    own = [path for app in apps.get_app_configs() if (path := Path(app.path)).parent == root]
+    made_by = [root / "uv.lock", *(file for path in own for file in sorted(path.glob("migrations/*.py")))]
+    digest = hashlib.sha256(b"".join(file.read_bytes() for file in made_by)).hexdigest()
+    assert request.config.cache is not None
+    return request.config.cache.mkdir("database") / f"{digest[:16]}.sqlite3"
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(
+    django_db_setup: None, django_db_blocker: DjangoDbBlocker, kept_database: Path | None
+) -> Iterator[None]:
+    """The database of these tests; what was made anew is kept for the next run where that was asked for."""
+    if kept_database and not kept_database.exists():
+        part = kept_database.with_suffix(f".{os.getpid()}")
+        with django_db_blocker.unblock():
+            connections["default"].cursor().execute("VACUUM INTO %s", [str(part)])
+        for older in kept_database.parent.glob("*.sqlite3"):
+            older.unlink(missing_ok=True)
+        part.replace(kept_database)
+    yield
+    with django_db_blocker.unblock():
+        connections.close_all()
+
+
+@pytest.fixture(scope="module")
+def in_common(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """A transaction around all tests of a module, for records that they begin with and that are stored once.
+
+    Each test's own transaction lies within it, so that no test sees another's changes; hand each a copy of the
+    objects.
+    """
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield
+        transaction.set_rollback(True)
 
 
 @pytest.fixture(scope="session", autouse=True)
