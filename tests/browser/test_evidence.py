@@ -3,6 +3,7 @@
 import io
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.urls import reverse
@@ -35,7 +36,7 @@ def photo(path: Path, colour: str) -> Path:
 def seen(page) -> set[tuple[int, ...]]:
     """The colours on the screen, each part told as dark (0), middling or full (3)."""
     with Image.open(io.BytesIO(page.screenshot())) as screen:
-        colours = screen.convert("RGB").getcolors(2**24) or ()
+        colours: Any = screen.convert("RGB").getcolors(2**24) or ()
     return {tuple(part // 64 for part in colour) for _, colour in colours}
 
 

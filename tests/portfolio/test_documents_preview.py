@@ -43,7 +43,7 @@ def photo(kind: str, size: tuple[int, int] = (60, 40), orientation: int = 1) -> 
     if kind == "HEIF":
         pillow_heif.from_pillow(image).save(out, exif=exif(orientation).tobytes(), quality=95)
         return out.getvalue()
-    more = {"quality": 95} if kind != "PNG" else {}
+    more: dict[str, object] = {"quality": 95} if kind != "PNG" else {}
     if kind == "JPEG":
         more |= {"comment": SECRET, "xmp": XMP}
     if kind == "PNG":
