@@ -160,7 +160,7 @@ def test_checking_shows_what_it_would_do_and_keeps_nothing(agent, send):
     response = send(**TYPED, check="1")
     said = words(response)
     assert "Worst energy band that is let: B or better (before: nothing more)" in said
-    assert "Homes looked at 1 Can be let now, could not then 1" in said
+    assert "Homes looked at 1 Could no longer be let 1" in said
     assert "Marks that would be withdrawn 1" in said
     assert "Flat 7, 9 Tannery Row to let The energy band is C; the house policy lets nothing below B." in said
     assert not HousePolicy.objects.exists()
