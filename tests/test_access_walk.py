@@ -55,12 +55,16 @@ LISTS: dict[str, tuple[dict[str, Any], str]] = {
     "calendar_month": ({"month": "2027-05"}, "see"),
     "duties_download": ({"form": "csv"}, "export"),
     "policy_change": ({}, "set_policy"),
+    "open_defects": ({}, "see"),
+    "defects_download": ({"form": "csv"}, "export"),
+    "proof": ({}, "see"),
 }
 """Addresses of no one thing, with what a role must be allowed."""
 LISTED = {
     "homes": b"Secret flat", "homes_download": b"Secret flat", "sheet_import_list": b"secret-list.csv",
     "policy": b"D or better",
     "calendar_month": b"Secret flat",
+    "open_defects": b"Secret flat", "defects_download": b"Secret flat",
 }  # fmt: skip
 """What a list shows to those whose it is."""
 OBJECTS: dict[str, tuple[str, str]] = {
@@ -81,6 +85,11 @@ OBJECTS: dict[str, tuple[str, str]] = {
     "defects": ("home", "see"),
     "defect_add": ("home", "record_defect"),
     "nothing_found": ("home", "record_defect"),
+    "defect": ("defect", "see"),
+    "defect_made_safe": ("defect", "make_safe"),
+    "defect_send_back": ("defect", "confirm"),
+    "defect_recode": ("defect", "recode"),
+    "defect_describe": ("defect", "record_defect"),
     "defect_claim_done": ("defect", "claim_done"),
     "defect_confirm": ("defect", "confirm"),
     "evidence_add": ("defect", "add_evidence"),

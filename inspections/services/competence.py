@@ -1,13 +1,13 @@
 """Who may confirm that a defect is put right: somebody competent for it who has no hand in the work."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Self
 
 from django.db.models import Q
 
-from inspections.models import Competence, Contractor, Defect, Evidence
+from inspections.models import Competence, Contractor, Defect, Evidence, JobItem
 from portfolio import access, words
 from portfolio.clock import Moment
 
@@ -71,14 +71,37 @@ def why_not_confirm(user: Any, defect: Defect, moment: Moment) -> str:
     return Judge.of(user, moment.day).why_not(defect, provers, firms)
 
 
-def hands_in(defect: Defect) -> tuple[set[int], set[int]]:
-    """Ids of the people, and of the contractors, who ever said it was done, brought proof of it or were sent it.
+Hands = tuple[set[int], set[int]]
+"""Ids of people, and of contractors."""
 
-    Earlier states count: whoever said so in vain has still had a hand in it.
+
+def hands_in(defect: Defect) -> Hands:
+    """Who has a hand in the repair of one defect (`hands_of`)."""
+    return hands_of([defect.pk])[defect.pk]
+
+
+def hands_of(defect_ids: Iterable[int]) -> dict[int, Hands]:
+    """The people, and the contractors, who ever said it was done, brought proof of it or were sent it, by defect.
+
+    Earlier states count: whoever said so in vain has still had a hand in it. Three queries, however many they are.
     """
-    after = Evidence.objects.filter(defect=defect, stage="after").values_list("added_by", "contractor")
-    said = defect.history.values_list("completed_by", "completed_for")
-    sent = defect.items.values_list("job__contractor", flat=True)
-    pairs = [*after, *said]
-    people = {person for person, _ in pairs if person is not None}
-    return people, {firm for _, firm in pairs if firm is not None} | set(sent)
+    ids = list(defect_ids)
+    found: dict[int, Hands] = {pk: (set(), set()) for pk in ids}
+    after = Evidence.objects.filter(defect__in=ids, stage="after")
+    said = Defect.history.filter(id__in=ids)
+    triples = [
+        *after.values_list("defect", "added_by", "contractor"),
+        *said.values_list("id", "completed_by", "completed_for"),
+        *((pk, None, firm) for pk, firm in _sent(ids)),
+    ]
+    for pk, person, firm in triples:
+        people, firms = found[pk]
+        if person is not None:
+            people.add(person)
+        if firm is not None:
+            firms.add(firm)
+    return found
+
+
+def _sent(ids: list[int]) -> Iterable[tuple[int, int]]:
+    return JobItem.objects.filter(defect__in=ids).values_list("defect", "job__contractor")

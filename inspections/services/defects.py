@@ -1,6 +1,7 @@
 """A defect's life: recorded, made safe for now, work claimed done, sent back or confirmed by a second person.
 
-Every step takes the home's lock first, writes a line in the chain of events and asks the law again.
+Every step takes the home's lock first, writes a line in the chain of events and asks the law again. The steps that
+are a judgement of the work stand in `judgements`.
 """
 
 from datetime import date
@@ -11,19 +12,29 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from inspections.models import Contractor, Defect, Visit
-from inspections.services.competence import competent_for, why_not_confirm
-from portfolio import access, words
+from inspections.services import tell
+from inspections.services.competence import competent_for
+from inspections.services.judgements import defect_confirm, defect_recode, defect_send_back, known_work
+from inspections.services.steps import NotAllowed, day_of_work, finish, named, opened, somebody
+from portfolio import words
 from portfolio.clock import Moment
-from portfolio.law import model as law
 from portfolio.models import Certificate, Room
 from portfolio.services.events import Happening, Verb, record
 from portfolio.services.homes import next_ref
 from portfolio.services.write import locked_unit, save
 from portfolio.standing import refresh
 
-
-class NotAllowed(Exception):
-    """This person may not do this to this defect; the text says why, in words for them."""
+__all__ = [
+    "NotAllowed",
+    "defect_claim_done",
+    "defect_confirm",
+    "defect_describe",
+    "defect_made_safe",
+    "defect_recode",
+    "defect_record",
+    "defect_send_back",
+    "nothing_found",
+]
 
 
 @transaction.atomic
@@ -61,7 +72,7 @@ def defect_record(
     for owned in (room, certificate, visit):
         if owned is not None and owned.unit_id != unit_id:
             raise ValidationError("The room, paper or visit belongs to another home.")
-    if scheme == "igem_g11" and not suspected:
+    if scheme == "igem_g11":
         _by_a_gas_engineer(certificate, said_by, actor, moment)
     if not unit.defects_listed:
         unit.defects_listed = True
@@ -87,7 +98,8 @@ def defect_record(
     )
     save(defect, actor=actor, moment=moment)
     says = f"Defect recorded: {title} ({words.CODE[code]})."
-    _finish(defect, Verb.DEFECT_RECORDED, says, actor=actor, moment=moment)
+    finish(defect, Verb.DEFECT_RECORDED, says, actor=actor, moment=moment)
+    tell.danger(defect, moment=moment)
     return defect
 
 
@@ -122,15 +134,16 @@ def defect_made_safe(
     defect_id: int, *, on: date, how: str, actor: Any, moment: Moment, contractor: Contractor | None = None
 ) -> Defect:
     """Record that it was made safe for now, and how. It lifts no bar. Raises ValidationError, NotAllowed."""
-    defect = _open(defect_id)
-    _day_of_work(defect, on, moment, "was made safe")
+    defect = opened(defect_id)
+    somebody(defect, actor, contractor)
+    day_of_work(defect, on, moment, "was made safe")
     if not how.strip():
         raise ValidationError({"how": "Say how it was made safe: isolated, covered, capped, out of use."})
     defect.made_safe, defect.made_safe_how = on, how.strip()
     save(defect, actor=actor, moment=moment)
     by = f" by {contractor}" if contractor else ""
-    says = f"Made safe for now{by} on {on:%-d %B %Y}: {_named(defect)}. {how.strip()}"
-    _finish(defect, Verb.DEFECT_MADE_SAFE, says, actor=actor, moment=moment, contractor=contractor)
+    says = f"Made safe for now{by} on {on:%-d %B %Y}: {named(defect)}. {how.strip()}"
+    finish(defect, Verb.DEFECT_MADE_SAFE, says, actor=actor, moment=moment, contractor=contractor)
     return defect
 
 
@@ -148,80 +161,16 @@ def defect_claim_done(
 
     `contractor`: who says so through a job's link, with no `actor`, or who did it according to the actor.
     """
-    defect = _open(defect_id)
-    _day_of_work(defect, on, moment, "was put right")
+    defect = opened(defect_id)
+    somebody(defect, actor, contractor)
+    day_of_work(defect, on, moment, "was put right")
+    known_work(work)
     defect.completed, defect.completed_by, defect.completed_for = on, actor, contractor
     defect.work, defect.sent_back_why = work, ""
     save(defect, actor=actor, moment=moment)
     by = f" by {contractor}" if contractor else ""
-    says = f"Work said to be done{by} on {on:%-d %B %Y}: {_named(defect)}."
-    _finish(defect, Verb.DEFECT_CLAIMED_DONE, says, actor=actor, moment=moment, contractor=contractor)
-    return defect
-
-
-@transaction.atomic
-def defect_send_back(defect_id: int, *, why: str, actor: Any, moment: Moment) -> Defect:
-    """The proof does not show that it is put right: the work counts as not done. Raises ValidationError, NotAllowed."""
-    defect = _open(defect_id)
-    if defect.completed is None:
-        raise NotAllowed("Nobody has recorded yet that the work is done.")
-    if refused := why_not_confirm(actor, defect, moment):
-        raise NotAllowed(refused)
-    if not why.strip():
-        raise ValidationError({"why": "Say what is missing or wrong, for whoever has to put it right."})
-    defect.completed = defect.completed_by = None
-    defect.sent_back_why = why.strip()
-    save(defect, actor=actor, moment=moment)
-    says = f"Proof sent back: {_named(defect)}. {why.strip()}"
-    _finish(defect, Verb.DEFECT_SENT_BACK, says, actor=actor, moment=moment)
-    return defect
-
-
-@transaction.atomic
-def defect_confirm(defect_id: int, *, no_paper_why: str = "", actor: Any, moment: Moment) -> Defect:
-    """A second, competent person confirms the work today. Raises NotAllowed with the reason."""
-    defect = _open(defect_id)
-    if not access.may(actor, "confirm"):
-        raise NotAllowed("Only an inspector can confirm that a defect is put right.")
-    if defect.completed is None:
-        raise NotAllowed("Nobody has recorded yet that the work is done.")
-    if refused := why_not_confirm(actor, defect, moment):
-        raise NotAllowed(refused)
-    defect.confirmed, defect.confirmed_by, defect.no_paper_why = moment.day, actor, no_paper_why.strip()
-    save(defect, actor=actor, moment=moment)
-    says = f"Confirmed put right: {_named(defect)}."
-    _finish(defect, Verb.DEFECT_CONFIRMED, says, actor=actor, moment=moment)
-    return defect
-
-
-@transaction.atomic
-def defect_recode(defect_id: int, *, scheme: str, code: str, why: str, actor: Any, moment: Moment) -> Defect:
-    """Class a defect otherwise, with a reason. Raises ValidationError, NotAllowed.
-
-    Only an inspector competent for the scheme it has now and for the one it gets, who has no hand in its repair:
-    a lower class can lift a bar as a confirmation does.
-    """
-    defect = _open(defect_id)
-    if not access.may(actor, "recode"):
-        raise NotAllowed("Only an inspector can class a defect otherwise.")
-    if not why.strip():
-        raise ValidationError({"why": "Say why it is classed otherwise: the reason is kept."})
-    if code not in law.CODES.get(scheme, ()):
-        raise ValidationError({"code": "This class does not belong to this scheme."})
-    if (scheme, code) == (defect.scheme, defect.code):
-        raise ValidationError({"code": "It has this class already."})
-    if refused := why_not_confirm(actor, defect, moment):
-        raise NotAllowed(refused)
-    was = words.CODE[defect.code]
-    if scheme not in competent_for(actor, moment.day):
-        raise NotAllowed(
-            f"Your competence for {words.SCHEME[scheme]} is not on record, or has ended. "
-            "A letting agent records it on the page People."
-        )
-    defect.scheme, defect.code, defect.suspected = scheme, code, False
-    save(defect, actor=actor, moment=moment)
-    says = f"Classed otherwise, {was} before and {words.CODE[code]} now: {_named(defect)}. {why.strip()}"
-    _finish(defect, Verb.DEFECT_CHANGED, says, actor=actor, moment=moment)
+    says = f"Work said to be done{by} on {on:%-d %B %Y}: {named(defect)}."
+    finish(defect, Verb.DEFECT_CLAIMED_DONE, says, actor=actor, moment=moment, contractor=contractor)
     return defect
 
 
@@ -238,7 +187,7 @@ def defect_describe(
     moment: Moment,
 ) -> Defect:
     """Say better what and where it is; class and days stay as they are. Raises ValidationError, NotAllowed."""
-    defect = _open(defect_id)
+    defect = opened(defect_id)
     if room is not None and room.unit_id != defect.unit_id:
         raise ValidationError("The room belongs to another home.")
     if defect.trade == "gas" and trade != "gas":
@@ -250,43 +199,6 @@ def defect_describe(
     for name in changed:
         setattr(defect, name, new[name])
     save(defect, actor=actor, moment=moment)
-    says = f"Description changed ({', '.join(changed)}): {_named(defect)}."
-    _finish(defect, Verb.DEFECT_CHANGED, says, actor=actor, moment=moment)
+    says = f"Description changed ({', '.join(changed)}): {named(defect)}."
+    finish(defect, Verb.DEFECT_CHANGED, says, actor=actor, moment=moment)
     return defect
-
-
-def _open(defect_id: int) -> Defect:
-    """The defect, not confirmed yet, with its home locked first: the same order as every other writer."""
-    locked_unit(Defect.objects.values_list("unit_id", flat=True).get(pk=defect_id))
-    defect = Defect.objects.select_related("unit").get(pk=defect_id)
-    if defect.confirmed is not None:
-        raise NotAllowed("This defect is confirmed already.")
-    return defect
-
-
-def _day_of_work(defect: Defect, on: date, moment: Moment, done: str) -> None:
-    if on > moment.day:
-        raise ValidationError({"on": f"The day on which it {done} lies in the future."})
-    if defect.found is not None and on < defect.found:
-        raise ValidationError({"on": f"It cannot be that it {done} before it was found."})
-
-
-def _named(defect: Defect) -> str:
-    return defect.title or words.CODE[defect.code]
-
-
-def _finish(
-    defect: Defect,
-    verb: Verb,
-    says: str,
-    *,
-    actor: Any,
-    moment: Moment,
-    contractor: Contractor | None = None,
-) -> None:
-    data: dict[str, Any] = {"code": defect.code}
-    if contractor is not None:
-        data["contractor"] = contractor.pk
-    happening = Happening(verb, f"defect:{defect.pk}", says, defect.unit_id, data)
-    record([happening], agency_id=defect.unit.agency_id, actor=actor, moment=moment)
-    refresh([defect.unit_id], moment=moment, actor=actor)

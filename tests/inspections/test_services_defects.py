@@ -56,25 +56,25 @@ def let_clear(home) -> bool:
 
 
 def test_claiming_the_work_done_does_not_lift_the_bar(home, defect, agency):
-    defect_claim_done(defect.pk, on=DAY, actor=make_user(agency), moment=at())
+    defect_claim_done(defect.pk, on=DAY, work="accessory_swap", actor=make_user(agency), moment=at())
     assert not let_clear(home)
 
 
 def test_a_second_person_confirms_and_the_bar_lifts(home, defect, agency, inspector):
-    defect_claim_done(defect.pk, on=DAY, actor=make_user(agency), moment=at())
+    defect_claim_done(defect.pk, on=DAY, work="accessory_swap", actor=make_user(agency), moment=at())
     defect_confirm(defect.pk, actor=inspector, moment=at())
     assert let_clear(home)
 
 
 def test_an_inspector_who_claimed_the_work_cannot_confirm_it(defect, inspector):
-    defect_claim_done(defect.pk, on=DAY, actor=inspector, moment=at())
+    defect_claim_done(defect.pk, on=DAY, work="accessory_swap", actor=inspector, moment=at())
     with pytest.raises(NotAllowed, match="somebody else"):
         defect_confirm(defect.pk, actor=inspector, moment=at())
 
 
 @pytest.mark.parametrize("role", ["agent", "landlord"])
 def test_only_an_inspector_confirms(defect, agency, inspector, role):
-    defect_claim_done(defect.pk, on=DAY, actor=inspector, moment=at())
+    defect_claim_done(defect.pk, on=DAY, work="accessory_swap", actor=inspector, moment=at())
     with pytest.raises(NotAllowed):
         defect_confirm(defect.pk, actor=make_user(agency, role), moment=at())
 
@@ -86,10 +86,10 @@ def test_work_nobody_claimed_cannot_be_confirmed(defect, inspector):
 
 def test_what_is_confirmed_stays_confirmed(defect, agency, inspector):
     agent = make_user(agency)
-    defect_claim_done(defect.pk, on=DAY, actor=agent, moment=at())
+    defect_claim_done(defect.pk, on=DAY, work="accessory_swap", actor=agent, moment=at())
     defect_confirm(defect.pk, actor=inspector, moment=at())
     with pytest.raises(NotAllowed):
-        defect_claim_done(defect.pk, on=DAY, actor=inspector, moment=at())
+        defect_claim_done(defect.pk, on=DAY, work="accessory_swap", actor=inspector, moment=at())
     with pytest.raises(NotAllowed):
         defect_confirm(defect.pk, actor=inspector, moment=at())
 
@@ -97,11 +97,13 @@ def test_what_is_confirmed_stays_confirmed(defect, agency, inspector):
 @pytest.mark.parametrize("on", [date(2026, 11, 19), date(2026, 11, 26)])
 def test_work_done_before_it_was_found_or_in_the_future_is_refused(defect, agency, on):
     with pytest.raises(ValidationError):
-        defect_claim_done(defect.pk, on=on, actor=make_user(agency), moment=at())
+        defect_claim_done(defect.pk, on=on, work="accessory_swap", actor=make_user(agency), moment=at())
 
 
 def test_work_done_on_the_day_it_was_found_is_taken(defect, agency):
-    defect_claim_done(defect.pk, on=date(2026, 11, 20), actor=make_user(agency), moment=at())
+    defect_claim_done(
+        defect.pk, on=date(2026, 11, 20), work="accessory_swap", actor=make_user(agency), moment=at()
+    )
 
 
 @pytest.mark.parametrize(
@@ -140,7 +142,7 @@ def test_a_home_nobody_looked_over_is_barred_until_somebody_says_so(agency, insp
 
 def test_history_keeps_every_state(defect, agency, inspector):
     agent = make_user(agency)
-    defect_claim_done(defect.pk, on=DAY, actor=agent, moment=at())
+    defect_claim_done(defect.pk, on=DAY, work="accessory_swap", actor=agent, moment=at())
     defect_confirm(defect.pk, actor=inspector, moment=at())
     states = defect.history.order_by("history_id").values_list("completed", "confirmed", "history_user")
     assert list(states) == [(None, None, inspector.pk), (DAY, None, agent.pk), (DAY, DAY, inspector.pk)]
@@ -153,4 +155,7 @@ def test_who_brought_in_that_the_work_is_done_does_not_confirm_it():
     defect = make_home(agency, inspector, defects=(done,)).defects.get()
     with pytest.raises(NotAllowed, match="somebody else"):
         defect_confirm(defect.pk, actor=inspector, moment=at())
-    assert defect_confirm(defect.pk, actor=other, moment=at()).confirmed == DAY
+    with pytest.raises(NotAllowed, match="Say what kind of work"):
+        defect_confirm(defect.pk, actor=other, moment=at())
+    said = defect_confirm(defect.pk, work="small_electrical", actor=other, moment=at())
+    assert (said.confirmed, said.work) == (DAY, "small_electrical")

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 from django.urls import reverse
 
-from inspections.models import Defect
+from inspections.models import Contractor, Defect, Job, JobItem
 from portfolio import gate
 from portfolio.law import model as law
 from portfolio.models import Clearance
@@ -80,10 +80,17 @@ def test_rooms_and_papers_of_another_home_cannot_be_chosen(agent, agency, home):
     assert {"room", "certificate"} <= response.context["form"].errors.keys()
 
 
+DONE = {"done-on": "2026-11-24", "done-work": "accessory_swap"}
+
+
 def test_said_done_then_confirmed_by_an_inspector(agent, inspector, defect):
-    url = reverse("defects", args=[defect.unit_id])
-    agent.post(reverse("defect_claim_done", args=[defect.pk]), {"on": "2026-11-24"})
-    assert "not confirmed yet" in text(agent.get(url))
+    url = reverse("defect", args=[defect.pk])
+    response = agent.post(reverse("defect_claim_done", args=[defect.pk]), DONE, follow=True)
+    assert response.redirect_chain[-1][0] == url
+    page = text(agent.get(url))
+    assert "said to be done" in page
+    assert "Waits for a competent inspector" in page
+    assert reverse("defect_confirm", args=[defect.pk]) not in page
     defect.unit.standing.refresh_from_db()
     assert not defect.unit.standing.let_clear
     assert reverse("defect_confirm", args=[defect.pk]) in text(inspector.get(url))
@@ -95,11 +102,11 @@ def test_said_done_then_confirmed_by_an_inspector(agent, inspector, defect):
 
 def test_whoever_said_it_was_done_is_not_offered_and_cannot_confirm(agency, defect):
     user = make_user(agency, "inspector")
-    Defect.objects.update(completed=date(2026, 11, 24), completed_by=user)
+    Defect.objects.update(completed=date(2026, 11, 24), completed_by=user, work="accessory_swap")
     client = signed_in(user)
-    assert reverse("defect_confirm", args=[defect.pk]) not in text(
-        client.get(reverse("defects", args=[defect.unit_id]))
-    )
+    page = text(client.get(reverse("defect", args=[defect.pk])))
+    assert reverse("defect_confirm", args=[defect.pk]) not in page
+    assert "You recorded that the work is done" in page
     response = client.post(reverse("defect_confirm", args=[defect.pk]))
     assert response.status_code == 409
     assert "somebody else has to confirm it" in text(response)
@@ -115,11 +122,87 @@ def test_confirming_before_the_work_is_done_is_refused(inspector, defect):
 
 @pytest.mark.parametrize("on", ["", "soon", "2026-11-26", "2026-11-19"])
 def test_work_cannot_be_done_on_no_day_tomorrow_or_before_it_was_found(agent, defect, on):
-    response = agent.post(reverse("defect_claim_done", args=[defect.pk]), {"on": on})
+    response = agent.post(reverse("defect_claim_done", args=[defect.pk]), DONE | {"done-on": on})
     assert response.status_code == 400
     assert 'role="alert"' in text(response)
     defect.refresh_from_db()
     assert defect.completed is None
+
+
+def test_the_kind_of_work_is_asked_for_and_what_it_leaves_is_shown(agent, inspector, defect):
+    url = reverse("defect_claim_done", args=[defect.pk])
+    response = agent.post(url, DONE | {"done-work": ""})
+    assert response.status_code == 400
+    assert "Say what kind of work it was" in text(response)
+    agent.post(url, DONE | {"done-work": "rcd_added"})
+    page = text(inspector.get(reverse("defect", args=[defect.pk])))
+    assert "Minor works certificate" in page
+    assert "not come back" in page
+    refused = inspector.post(reverse("defect_confirm", args=[defect.pk]))
+    assert refused.status_code == 409
+    assert "has not come back" in text(refused)
+    why = {"confirm-no_paper_why": "The firm is gone."}
+    inspector.post(reverse("defect_confirm", args=[defect.pk]), why)
+    defect.refresh_from_db()
+    assert defect.confirmed == date(2026, 11, 25)
+    assert defect.no_paper_why == "The firm is gone."
+
+
+def test_proof_is_sent_back_with_what_is_missing(agent, inspector, defect):
+    agent.post(reverse("defect_claim_done", args=[defect.pk]), DONE)
+    url = reverse("defect_send_back", args=[defect.pk])
+    assert inspector.post(url, {"back-why": " "}).status_code == 400
+    inspector.post(url, {"back-why": "A photo of the socket."})
+    page = text(agent.get(reverse("defect", args=[defect.pk])))
+    assert "A photo of the socket." in page
+    assert "The work is done" in page
+
+
+def test_made_safe_for_now_is_shown_and_bars_as_before(agent, defect):
+    said = {"safe-on": "2026-11-24", "safe-how": "Circuit switched off."}
+    response = agent.post(reverse("defect_made_safe", args=[defect.pk]), said, follow=True)
+    assert "Circuit switched off." in text(response)
+    defect.unit.standing.refresh_from_db()
+    assert not defect.unit.standing.let_clear
+
+
+def test_classing_otherwise_takes_a_reason(agent, inspector, defect):
+    url = reverse("defect_recode", args=[defect.pk])
+    assert agent.post(url, {"recode-code": "bs7671:C3", "recode-why": "x"}).status_code == 404
+    assert inspector.post(url, {"recode-code": "bs7671:C3", "recode-why": ""}).status_code == 400
+    inspector.post(url, {"recode-code": "bs7671:C3", "recode-why": "Only a hairline crack."})
+    page = text(inspector.get(reverse("defect", args=[defect.pk])))
+    assert "Only a hairline crack." in page
+    assert "C3: improvement recommended" in page
+
+
+def test_the_description_is_put_right_and_the_record_says_so(agent, defect):
+    said = {
+        "describe-title": "Cracked socket by the door",
+        "describe-room": defect.unit.rooms.get(use="kitchen").pk,
+        "describe-place": "Left of the cooker",
+        "describe-note": "",
+        "describe-trade": "electrical",
+    }
+    response = agent.post(reverse("defect_describe", args=[defect.pk]), said, follow=True)
+    page = text(response)
+    assert "Cracked socket by the door" in page
+    assert "Kitchen, Left of the cooker" in page
+    assert "Description changed" in page
+
+
+def test_a_landlord_sees_that_it_is_with_a_contractor_but_not_with_whom(agency, defect):
+    firm = Contractor.objects.create(agency=agency, name="Secret Sparks", email="s@example.org")
+    sender = make_user(agency)
+    job = Job.objects.create(agency=agency, number=1, contractor=firm, sent_at=at().at, sent_by=sender)
+    JobItem.objects.create(job=job, defect=defect)
+    owner = signed_in(make_user(agency, "landlord", landlord=defect.unit.landlord))
+    for url in (reverse("defect", args=[defect.pk]), reverse("open_defects"), reverse("proof")):
+        assert "Secret Sparks" not in text(owner.get(url))
+    assert "with a contractor" in text(owner.get(reverse("defect", args=[defect.pk])))
+    assert "Secret Sparks" in text(signed_in(sender).get(reverse("defect", args=[defect.pk])))
+    Defect.objects.update(completed=date(2026, 11, 24), completed_for=firm)
+    assert "Secret Sparks" not in text(owner.get(reverse("defect", args=[defect.pk])))
 
 
 def test_saying_that_there_is_none_is_one_button(inspector, agency):

@@ -117,7 +117,9 @@ def test_a_defect_confirmed_later_was_open(home, agency, agent):
     )
     certificate = law.Certificate("", "minor_works", issued=FIRST)
     certificate_add(home.pk, certificate, document=None, actor=agent, moment=at(FIRST))
-    defect_claim_done(defect.pk, on=FIRST, actor=agent, moment=at(DAY - timedelta(days=2)))
+    defect_claim_done(
+        defect.pk, on=FIRST, work="accessory_swap", actor=agent, moment=at(DAY - timedelta(days=2))
+    )
     defect_confirm(defect.pk, actor=make_user(agency, "inspector"), moment=at())
     (before,), (between,), (after,) = (known(home, DAY - timedelta(days=ago)).defects for ago in (3, 1, 0))
     assert (before.completed, before.confirmed) == (None, None)

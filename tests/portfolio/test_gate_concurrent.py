@@ -135,7 +135,7 @@ def act(choose: random.Random, pk: int, person: object, inspector: object) -> No
             code = choose.choice(DANGERS)
             defect_record(pk, scheme="bs7671", code=code, title="x", found=DAY, actor=person, moment=at())
         elif what == "claim" and defect:
-            defect_claim_done(defect.pk, on=DAY, actor=person, moment=at())
+            defect_claim_done(defect.pk, on=DAY, work="accessory_swap", actor=person, moment=at())
         elif what == "confirm" and defect:
             defect_confirm(defect.pk, actor=inspector, moment=at())
         elif what == "paper":
