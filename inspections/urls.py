@@ -2,12 +2,18 @@
 
 from django.urls import path, re_path
 
-from inspections.views import defects, evidence, open_defects, proof
+from inspections.views import defects, evidence, open_defects, proof, visits
 
 urlpatterns = [
     path("homes/<int:pk>/defects/", defects.defects, name="defects"),
     path("homes/<int:pk>/defects/add/", defects.defect_add, name="defect_add"),
     path("homes/<int:pk>/defects/none/", defects.nothing_found, name="nothing_found"),
+    path("homes/<int:pk>/visits/", visits.visits, name="visits"),
+    path("homes/<int:pk>/visits/begin/", visits.visit_begin, name="visit_begin"),
+    path("visits/<uuid:pk>/", visits.visit, name="visit"),
+    path("visits/<uuid:pk>/record/", visits.visit_record, name="visit_record"),
+    path("visits/<uuid:pk>/state/", visits.visit_state, name="visit_state"),
+    path("visit-worker.js", visits.visit_worker, name="visit_worker"),
     path("defects/", open_defects.open_defects, name="open_defects"),
     re_path(r"^defects\.(?P<form>csv|xlsx)$", open_defects.defects_download, name="defects_download"),
     path("defects/<int:pk>/", defects.defect, name="defect"),

@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 import pytest
 from django.conf import settings
@@ -17,6 +17,7 @@ from django.urls import URLPattern, get_resolver, reverse
 
 from inspections.models import Defect
 from inspections.services.evidence import evidence_add
+from inspections.services.visits import visit_begin
 from portfolio import access
 from portfolio.clock import Moment
 from portfolio.documents import store
@@ -30,6 +31,7 @@ from tests.factories import at, make_agency, make_home, make_landlord, make_user
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
 ABSENT = 987654321
+KEY = r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}"
 ANYBODY = {
     "healthz", "account_login", "account_logout", "account_signup", "account_inactive", "account_confirm_email",
     "account_confirm_login_code", "account_email_verification_sent", "account_reset_password",
@@ -55,6 +57,7 @@ LISTS: dict[str, tuple[dict[str, Any], str]] = {
     "calendar_month": ({"month": "2027-05"}, "see"),
     "duties_download": ({"form": "csv"}, "export"),
     "policy_change": ({}, "set_policy"),
+    "visit_worker": ({}, "record_defect"),
     "open_defects": ({}, "see"),
     "defects_download": ({"form": "csv"}, "export"),
     "proof": ({}, "see"),
@@ -96,6 +99,11 @@ OBJECTS: dict[str, tuple[str, str]] = {
     "evidence_preview": ("evidence", "see"),
     "evidence_original": ("evidence", "see"),
     "evidence_withdraw": ("evidence", "add_evidence"),
+    "visits": ("home", "see"),
+    "visit_begin": ("home", "record_defect"),
+    "visit": ("visit", "see"),
+    "visit_record": ("visit", "record_defect"),
+    "visit_state": ("visit", "record_defect"),
     "sheet_import": ("sheet", "import"),
     "sheet_take": ("sheet", "import"),
     "sheet_leave": ("sheet", "import"),
@@ -122,7 +130,8 @@ class Held:
 
     agency: Agency
     home: Unit
-    pks: dict[str, int]
+    pks: dict[str, Any]
+    """By the kind of thing: its number, or the key by which it is known."""
 
 
 @pytest.fixture(autouse=True)
@@ -171,6 +180,7 @@ def held(settings: Any, tmp_path: Any) -> Held:
         "defect": held_defect.pk,
         "tenancy": home.tenancies.get().pk,
         "sheet": sheet.pk,
+        "visit": visit_begin(home.pk, key=uuid4(), actor=keeper, moment=moment).key,
     }
     return Held(agency, home, pks)
 
@@ -211,7 +221,12 @@ STRANGERS: dict[str, Callable[[Held], User]] = {
 }
 
 
-def answers(client: Client, name: str, pk: int) -> dict[str, Any]:
+def absent_of(pk: Any) -> Any:
+    """A number or key of the same kind that nothing has."""
+    return UUID(int=ABSENT) if isinstance(pk, UUID) else ABSENT
+
+
+def answers(client: Client, name: str, pk: Any) -> dict[str, Any]:
     url = reverse(name, kwargs={"pk": pk, **MORE.get(name, {})})
     return {"GET": client.get(url), "POST": client.post(url, {})}
 
@@ -219,7 +234,7 @@ def answers(client: Client, name: str, pk: int) -> dict[str, Any]:
 def faceless(response: Any) -> tuple[int, str, str]:
     """All that is sent, without what differs in every answer: the page's token and the number asked for."""
     text = re.sub(r'name="csrfmiddlewaretoken" value="[^"]+"', "", response.content.decode())
-    return response.status_code, text, re.sub(r"\d+", "#", response.get("Location", ""))
+    return response.status_code, text, re.sub(rf"{KEY}|\d+", "#", response.get("Location", ""))
 
 
 def test_every_address_has_an_entry():
@@ -240,7 +255,10 @@ def test_a_stranger_cannot_tell_what_is_held_from_what_is_absent(held, name):
     thing, _ = OBJECTS[name]
     for stranger, make in STRANGERS.items():
         client = signed_in(make(held))
-        present, absent = answers(client, name, held.pks[thing]), answers(client, name, ABSENT)
+        present, absent = (
+            answers(client, name, held.pks[thing]),
+            answers(client, name, absent_of(held.pks[thing])),
+        )
         for method, response in present.items():
             assert response.status_code in (404, 405), (stranger, method)
             assert faceless(response) == faceless(absent[method]), (stranger, method)
@@ -255,7 +273,10 @@ def test_nobody_in_particular_is_sent_to_the_log_in(held, name):
         assert response["Location"].startswith(reverse(settings.LOGIN_URL))
         return
     thing, _ = OBJECTS[name]
-    present, absent = answers(Client(), name, held.pks[thing]), answers(Client(), name, ABSENT)
+    present, absent = (
+        answers(Client(), name, held.pks[thing]),
+        answers(Client(), name, absent_of(held.pks[thing])),
+    )
     for method, response in present.items():
         assert response.status_code == 302
         assert response["Location"].startswith(reverse(settings.LOGIN_URL))

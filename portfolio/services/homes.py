@@ -69,7 +69,7 @@ def home_edit(
     taker = Taker(agency=home.agency, actor=actor, moment=moment)
     set_unit(home, _with_other_lists(unit, before[1]), taker.landlords({unit.landlord_ref} - {None}))
     save(home, actor=actor, moment=moment)
-    _remove_absent(home, unit, actor=actor, moment=moment)
+    _remove_absent(home, before[1], unit, actor=actor, moment=moment)
     taker.contents([(home, unit)])
     now = facts_of(neighbours if building_changed else [unit_id])
     changed = _changed(before, now[unit_id])
@@ -142,14 +142,19 @@ def _edit_building(home: Unit, facts: law.Building, *, actor: Any, moment: Momen
     return True
 
 
-def _remove_absent(home: Unit, unit: law.Unit, *, actor: Any, moment: Moment) -> None:
-    """Things no longer listed are marked removed; what stood in a removed room stands nowhere known."""
-    kinds: Sequence[tuple[Any, Any]] = (
-        (Alarm, unit.alarms),
-        (Appliance, unit.appliances),
-        (Room, unit.rooms),
+def _remove_absent(home: Unit, before: law.Unit, unit: law.Unit, *, actor: Any, moment: Moment) -> None:
+    """Things no longer listed are marked removed; what stood in a removed room stands nowhere known.
+
+    What stands on no list, as a room that a visit found, was never shown and so is not taken away.
+    """
+    kinds: Sequence[tuple[Any, Any, Any]] = (
+        (Alarm, before.alarms, unit.alarms),
+        (Appliance, before.appliances, unit.appliances),
+        (Room, before.rooms, unit.rooms),
     )
-    for model, listed in kinds:
+    for model, was, listed in kinds:
+        if was is None:
+            continue
         wanted = [item.ref for item in listed or ()]
         for row in model.objects.filter(unit=home, removed=None).exclude(ref__in=wanted):
             row.removed = moment.day
