@@ -74,7 +74,7 @@ def _refuse_network() -> None:
 
 
 @pytest.fixture(scope="session", autouse=True)
-def _quick_and_alone(files: Path) -> Iterator[None]:
+def _quick_and_alone(media_root: Path) -> Iterator[None]:
     """Quick hashes, plain HTTP, static files as they lie; a second factor only where a test asks."""
     with override_settings(
         PASSWORD_HASHERS=["django.contrib.auth.hashers.MD5PasswordHasher"],
@@ -82,7 +82,7 @@ def _quick_and_alone(files: Path) -> Iterator[None]:
         SESSION_COOKIE_SECURE=False,
         CSRF_COOKIE_SECURE=False,
         SECOND_FACTOR_ROLES=[],
-        MEDIA_ROOT=files,
+        MEDIA_ROOT=media_root,
         STORAGES={
             **project.STORAGES,
             "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
@@ -106,7 +106,7 @@ def noon(time_machine: Any) -> None:
 
 
 @pytest.fixture(scope="session")
-def files(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def media_root(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Where uploads of this session go."""
     return tmp_path_factory.mktemp("files")
 
