@@ -2,7 +2,7 @@
 
 from django.urls import path, re_path
 
-from inspections.views import defects, evidence, open_defects, proof, visits
+from inspections.views import defects, evidence, open_defects, proof, reports, visits
 
 urlpatterns = [
     path("homes/<int:pk>/defects/", defects.defects, name="defects"),
@@ -22,6 +22,7 @@ urlpatterns = [
     path("defects/<int:pk>/class/", defects.defect_recode, name="defect_recode"),
     path("defects/<int:pk>/describe/", defects.defect_describe, name="defect_describe"),
     path("proof/", proof.proof, name="proof"),
+    path("certificates/<int:pk>/observations/", reports.observations, name="observations"),
     path("defects/<int:pk>/done/", defects.defect_claim_done, name="defect_claim_done"),
     path("defects/<int:pk>/confirm/", defects.defect_confirm, name="defect_confirm"),
     path("defects/<int:pk>/evidence/add/", evidence.evidence_add, name="evidence_add"),

@@ -93,6 +93,7 @@ OBJECTS: dict[str, tuple[str, str]] = {
     "defect_send_back": ("defect", "confirm"),
     "defect_recode": ("defect", "recode"),
     "defect_describe": ("defect", "record_defect"),
+    "observations": ("certificate", "record_defect"),
     "defect_claim_done": ("defect", "claim_done"),
     "defect_confirm": ("defect", "confirm"),
     "evidence_add": ("defect", "add_evidence"),

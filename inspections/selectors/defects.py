@@ -15,17 +15,23 @@ from inspections.selectors.open_defects import Row, ranked, rows_of, trade_of
 from inspections.selectors.urgent import urgencies
 from inspections.services.competence import why_not_confirm
 from inspections.services.papers_back import Back, may_leave_papers, papers_back, place_of, works_for
+from inspections.services.reports import SCHEME_OF
 from inspections.services.tell import what_now
 from inspections.urgency import Urgency
 from portfolio import access
 from portfolio.clock import Moment
 from portfolio.models import Event, Unit
+from portfolio.selectors.naming import paper_words
+
+REPORTS_SHOWN = 3
 
 
 @dataclass(frozen=True)
 class Defects:
     open: list[Row]
     shut: list[Defect]
+    reports: list[tuple[int, str]]
+    """Papers whose observations can be entered, by id and in words, the latest first."""
 
 
 def defects_of(unit: Unit, moment: Moment) -> Defects:
@@ -33,7 +39,12 @@ def defects_of(unit: Unit, moment: Moment) -> Defects:
     found = Defect.objects.filter(unit=unit)
     order = ranked(found, "", moment.day)
     shut = found.filter(confirmed__isnull=False).select_related("confirmed_by")
-    return Defects(rows_of(order.ids, order, moment.day), list(shut.order_by("-confirmed", "-pk")))
+    papers = unit.certificates.filter(kind__in=SCHEME_OF, inspected__isnull=False, withdrawn=None)
+    return Defects(
+        rows_of(order.ids, order, moment.day),
+        list(shut.order_by("-confirmed", "-pk")),
+        [(paper.pk, paper_words(paper)) for paper in papers.order_by("-inspected", "-pk")[:REPORTS_SHOWN]],
+    )
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Any
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
@@ -14,7 +15,7 @@ from inspections.urgency import Urgency
 from portfolio import words
 
 LIVE = JobItem.objects.filter(defect=OuterRef("pk"), ended_at=None)
-STATE: dict[str, tuple[str, Q]] = {
+STATE: dict[str, tuple[str, Any]] = {
     "nobody": ("With nobody", Q(completed=None) & ~Exists(LIVE)),
     "contractor": ("With a contractor", Q(completed=None) & Exists(LIVE)),
     "done": ("Said to be done", Q(completed__isnull=False)),

@@ -73,6 +73,8 @@ def certificate_add(request: HttpRequest, pk: int) -> HttpResponse:
     count = len(form.also())
     others = f", and for {count} other home{'' if count == 1 else 's'} of the building" if count else ""
     messages.success(request, f"Saved: {paper_words(row)}{others}.")
+    if row.kind == "eicr" and row.outcome == "unsatisfactory" and access.may(request.user, "record_defect"):
+        return redirect("observations", pk=row.pk)
     return redirect("home", pk=unit.pk)
 
 
