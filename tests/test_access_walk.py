@@ -15,7 +15,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import URLPattern, get_resolver, reverse
 
-from inspections.models import Defect
+from inspections.models import Competence, Contractor, Defect, Job, JobItem, Registration
 from inspections.services.evidence import evidence_add
 from inspections.services.visits import visit_begin
 from portfolio import access
@@ -45,6 +45,8 @@ OWN_LOG_IN = {
     "mfa_generate_recovery_codes", "mfa_download_recovery_codes",
 }  # fmt: skip
 """About nothing but the log-in of whoever asks."""
+BY_LINK = {"job_link", "job_link_evidence"}
+"""Opened by a secret in the address; `inspections.test_views_job_link` walks them."""
 LISTS: dict[str, tuple[dict[str, Any], str]] = {
     "homes": ({}, "see"),
     "homes_download": ({"form": "csv"}, "export"),
@@ -57,16 +59,22 @@ LISTS: dict[str, tuple[dict[str, Any], str]] = {
     "calendar_month": ({"month": "2027-05"}, "see"),
     "duties_download": ({"form": "csv"}, "export"),
     "policy_change": ({}, "set_policy"),
-    "visit_worker": ({}, "record_defect"),
+    "jobs": ({}, "see_jobs"),
+    "job_new": ({}, "send_job"),
+    "contractors": ({}, "manage_people"),
+    "contractor_add": ({}, "manage_people"),
+    "people": ({}, "manage_people"),
     "open_defects": ({}, "see"),
     "defects_download": ({"form": "csv"}, "export"),
     "proof": ({}, "see"),
+    "visit_worker": ({}, "record_defect"),
 }
 """Addresses of no one thing, with what a role must be allowed."""
 LISTED = {
     "homes": b"Secret flat", "homes_download": b"Secret flat", "sheet_import_list": b"secret-list.csv",
     "policy": b"D or better",
     "calendar_month": b"Secret flat",
+    "jobs": b"Secret Wiring", "contractors": b"Secret Wiring", "people": b"Secret qualification",
     "open_defects": b"Secret flat", "defects_download": b"Secret flat",
 }  # fmt: skip
 """What a list shows to those whose it is."""
@@ -105,6 +113,18 @@ OBJECTS: dict[str, tuple[str, str]] = {
     "visit": ("visit", "see"),
     "visit_record": ("visit", "record_defect"),
     "visit_state": ("visit", "record_defect"),
+    "job": ("job", "see_jobs"),
+    "job_take_back": ("job", "send_job"),
+    "job_link_new": ("job", "send_job"),
+    "job_sheet": ("job", "see_jobs"),
+    "job_visit": ("job", "see_jobs"),
+    "contractor": ("contractor", "manage_people"),
+    "contractor_change": ("contractor", "manage_people"),
+    "registration_add": ("contractor", "manage_people"),
+    "registration_change": ("registration", "manage_people"),
+    "registration_withdraw": ("registration", "manage_people"),
+    "competence_add": ("person", "manage_people"),
+    "competence_withdraw": ("competence", "manage_people"),
     "sheet_import": ("sheet", "import"),
     "sheet_take": ("sheet", "import"),
     "sheet_leave": ("sheet", "import"),
@@ -183,7 +203,26 @@ def held(settings: Any, tmp_path: Any) -> Held:
         "sheet": sheet.pk,
         "visit": visit_begin(home.pk, key=uuid4(), actor=keeper, moment=moment).key,
     }
-    return Held(agency, home, pks)
+    return Held(agency, home, pks | job_held(agency, held_defect, keeper, moment))
+
+
+def job_held(agency: Agency, defect: Defect, keeper: User, moment: Moment) -> dict[str, int]:
+    """A job for a contractor with a registration, and an inspector with a competence."""
+    firm = Contractor.objects.create(
+        agency=agency, name="Secret Wiring", email="w@example.org", trades=["electrical"]
+    )
+    registration = Registration.objects.create(contractor=firm, kind="electrical", number="secret")
+    job = Job.objects.create(agency=agency, number=1, contractor=firm, sent_at=moment.at, sent_by=keeper)
+    JobItem.objects.create(job=job, defect=defect)
+    inspector = make_user(agency, "inspector", competent=())
+    competence = Competence.objects.create(user=inspector, scheme="fire", by="Secret qualification")
+    return {
+        "job": job.pk,
+        "contractor": firm.pk,
+        "registration": registration.pk,
+        "person": inspector.pk,
+        "competence": competence.pk,
+    }
 
 
 def other_agencys(role: str) -> Callable[[Held], User]:
@@ -240,7 +279,7 @@ def faceless(response: Any) -> tuple[int, str, str]:
 
 def test_every_address_has_an_entry():
     names = [pattern.name for pattern in patterns(get_resolver())]
-    known = [*ANYBODY, *OWN_LOG_IN, *LISTS, *OBJECTS]
+    known = [*ANYBODY, *OWN_LOG_IN, *BY_LINK, *LISTS, *OBJECTS]
     assert len(known) == len(set(known))
     assert sorted(str(name) for name in names) == sorted(known)
 

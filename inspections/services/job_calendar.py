@@ -1,0 +1,90 @@
+"""The entry in a calendar that goes with a job: asked for with its mail, moved with each proposed day, cancelled."""
+
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
+from email.utils import parseaddr
+from typing import Any
+
+from django.conf import settings
+
+from inspections.models import Job
+from inspections.selectors.job_parts import Part, first_due, lines_in
+from portfolio.clock import LONDON, Moment
+
+HOURS_UNSAID = timedelta(hours=1)
+"""How long a visit is shown as when only its beginning was said."""
+
+
+def invitation(job: Job, parts: Sequence[Part], *, moment: Moment, cancel: bool = False) -> bytes | None:
+    """The entry as iCalendar bytes; None where there is no day to name.
+
+    The proposed day in London's time, or until there is one the last day for the work, as a whole day. Known by one
+    UID all its life, with `job.sequence` raised at each change.
+    """
+    from icalendar import Calendar
+
+    day = job.proposed or _last_day(parts, moment)
+    if day is None:
+        return None
+    calendar = Calendar()
+    calendar.add("prodid", "-//Sneck//jobs//EN")
+    calendar.add("version", "2.0")
+    calendar.add("method", "CANCEL" if cancel else "REQUEST")
+    calendar.add_component(_event(job, parts, day, moment, cancel))
+    calendar.add_missing_timezones()
+    return bytes(calendar.to_ical())
+
+
+def uid(job: Job) -> str:
+    return f"job-{job.pk}@{parseaddr(settings.DEFAULT_FROM_EMAIL)[1].rpartition('@')[2]}"
+
+
+def _event(job: Job, parts: Sequence[Part], day: date, moment: Moment, cancel: bool) -> Any:
+    from icalendar import Event
+
+    event = Event()
+    event.add("uid", uid(job))
+    event.add("sequence", job.sequence)
+    event.add("dtstamp", moment.at)
+    for name, value in _span(job, day).items():
+        event.add(name, value)
+    event.add("summary", _summary(job, parts))
+    event.add("location", "; ".join(part.address for part in parts))
+    event.add("description", "What is wrong, how to get in and how to answer stand in the mail of this job.")
+    event.add("status", "CANCELLED" if cancel else "CONFIRMED" if job.proposed else "TENTATIVE")
+    # A last day is something to bear in mind; it fills no hours.
+    event.add("transp", "OPAQUE" if job.proposed else "TRANSPARENT")
+    event.add("organizer", _person(job.agency.name, parseaddr(settings.DEFAULT_FROM_EMAIL)[1]))
+    event.add("attendee", _person(job.contractor.name, job.contractor.email, rsvp="FALSE"))
+    return event
+
+
+def _span(job: Job, day: date) -> dict[str, date | datetime]:
+    if job.proposed is None or job.proposed_from is None:
+        return {"dtstart": day, "dtend": day + timedelta(days=1)}
+    start = datetime.combine(job.proposed, job.proposed_from, LONDON)
+    if job.proposed_to is None:
+        return {"dtstart": start, "dtend": start + HOURS_UNSAID}
+    return {"dtstart": start, "dtend": datetime.combine(job.proposed, job.proposed_to, LONDON)}
+
+
+def _last_day(parts: Sequence[Part], moment: Moment) -> date | None:
+    """What is late is to be done today."""
+    due = first_due(parts)
+    return None if due is None else max(due, moment.day)
+
+
+def _summary(job: Job, parts: Sequence[Part]) -> str:
+    many = len(lines_in(parts))
+    what = f"{job}: {many} defect{'' if many == 1 else 's'}"
+    homes = str(parts[0].unit) if len(parts) == 1 else f"{len(parts)} homes"
+    return f"{what}, {homes}" if job.proposed else f"Last day for {what[0].lower()}{what[1:]}, {homes}"
+
+
+def _person(name: str, email: str, **more: str) -> Any:
+    from icalendar import vCalAddress, vText
+
+    person = vCalAddress(f"mailto:{email}")
+    for key, value in {"cn": name, **more}.items():
+        person.params[key] = vText(value)
+    return person
