@@ -2,6 +2,7 @@
 
 import io
 import re
+from copy import deepcopy
 from dataclasses import replace
 
 import pikepdf
@@ -15,7 +16,7 @@ from django.urls import reverse
 from portfolio import gate, standing
 from portfolio.facts import facts_of
 from portfolio.law import model as law
-from portfolio.models import Certificate, Document, Event, Unit
+from portfolio.models import Certificate, Document, Event, Unit, User
 from portfolio.selectors.certificates import others_of_building
 from portfolio.services.certificates import certificate_add
 from portfolio.services.events import verify
@@ -34,16 +35,27 @@ def _files(settings, tmp_path):
     settings.MEDIA_ROOT = tmp_path
 
 
-@pytest.fixture
-def homes(agent) -> list[Unit]:
-    """Three flats of one building, of two landlords, and a house elsewhere."""
+@pytest.fixture(scope="module")
+def common(in_common) -> tuple[User, list[Unit]]:
+    """An agent, and three flats of one building, of two landlords, and a house elsewhere."""
+    agent = make_user(make_agency())
     for label in ("Flat 10", "Flat 9"):
         make_home(agent.agency, label=label, ref=label.lower().replace(" ", "-"))
     make_home(agent.agency, label="Flat 1", ref="flat-1", landlord_ref="L2")
     elsewhere = clear_portfolio(ref="elsewhere", building="other-row", label="Other")
     place = replace(BUILDING, ref="other-row", name="1 Other Row")
     take_in(law.Portfolio((place,), elsewhere.units), agency=agent.agency, actor=agent, moment=at())
-    return [Unit.objects.get(ref=ref) for ref in ("flat-9", "flat-10", "flat-1", "elsewhere")]
+    return agent, [Unit.objects.get(ref=ref) for ref in ("flat-9", "flat-10", "flat-1", "elsewhere")]
+
+
+@pytest.fixture
+def agent(common) -> User:
+    return deepcopy(common[0])
+
+
+@pytest.fixture
+def homes(common) -> list[Unit]:
+    return deepcopy(common[1])
 
 
 def send(user, home, **data):

@@ -1,5 +1,6 @@
 """The calendar: each month's numbers, the list behind each, and that they are what the answers of those days are."""
 
+from copy import deepcopy
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -39,16 +40,12 @@ EARLY_GAS = law.Certificate(
 NI_GAS = replace(EARLY_GAS, ref="g3", inspected=date(2026, 5, 12))
 
 
-@pytest.fixture
-def agent():
-    return make_user(make_agency("Latchford Lettings"))
-
-
-@pytest.fixture
-def homes(agent):
-    """Two clear until May, one until February, one barred."""
+@pytest.fixture(scope="module")
+def common(in_common):
+    """An agent, and homes of theirs: two clear until May, one until February, one barred."""
+    agent = make_user(make_agency("Latchford Lettings"))
     early = (*without(CLEAR_FLAT, "g0", "g1").certificates, EARLY_GAS)
-    return [
+    return agent, [
         make_home(agent.agency, ref="may-1", label="Flat 1"),
         make_home(agent.agency, ref="may-2", label="Flat 2", landlord_ref="L2"),
         make_home(agent.agency, ref="feb", label="Flat 3", certificates=early),
@@ -56,6 +53,16 @@ def homes(agent):
             agent.agency, ref="barred", label="Flat 4", certificates=without(CLEAR_FLAT, "e1").certificates
         ),
     ]
+
+
+@pytest.fixture
+def agent(common):
+    return deepcopy(common[0])
+
+
+@pytest.fixture
+def homes(common):
+    return deepcopy(common[1])
 
 
 @pytest.fixture

@@ -2,6 +2,7 @@
 
 import io
 import re
+from copy import deepcopy
 from datetime import date
 
 import pikepdf
@@ -13,7 +14,7 @@ from portfolio import words
 from portfolio.forms.certificates import FIELDS, NEEDED
 from portfolio.law import model as law
 from portfolio.models import Certificate, Document
-from tests.factories import CLEAR_FLAT, make_home, make_user, signed_in, without
+from tests.factories import CLEAR_FLAT, make_agency, make_home, make_user, signed_in, without
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
@@ -25,10 +26,21 @@ def _files(settings, tmp_path):
     settings.MEDIA_ROOT = tmp_path
 
 
+@pytest.fixture(scope="module")
+def common(in_common):
+    """An agent, and a home of theirs that is barred for want of an electrical report."""
+    agent = make_user(make_agency())
+    return agent, make_home(agent.agency, certificates=without(CLEAR_FLAT, "e1").certificates)
+
+
 @pytest.fixture
-def home(agent):
-    """Barred for want of an electrical report."""
-    return make_home(agent.agency, certificates=without(CLEAR_FLAT, "e1").certificates)
+def agent(common):
+    return deepcopy(common[0])
+
+
+@pytest.fixture
+def home(common):
+    return deepcopy(common[1])
 
 
 @pytest.fixture

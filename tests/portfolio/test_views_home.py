@@ -1,6 +1,7 @@
 """The page of one home, and its two marks."""
 
 import re
+from copy import deepcopy
 from datetime import date, timedelta
 
 import pytest
@@ -12,16 +13,27 @@ from django.urls import reverse
 from portfolio import gate
 from portfolio.law import model as law
 from portfolio.models import Clearance, Event
-from tests.factories import CLEAR_FLAT, at, make_home, make_user, without
+from tests.factories import CLEAR_FLAT, at, make_agency, make_home, make_user, without
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 C2 = law.Defect("d1", "bs7671", "C2", "Cracked socket", date(2026, 11, 20))
 
 
+@pytest.fixture(scope="module")
+def common(in_common):
+    agent = make_user(make_agency())
+    return agent, make_home(agent.agency)
+
+
 @pytest.fixture
-def home(agent):
-    return make_home(agent.agency)
+def agent(common):
+    return deepcopy(common[0])
+
+
+@pytest.fixture
+def home(common):
+    return deepcopy(common[1])
 
 
 @pytest.fixture

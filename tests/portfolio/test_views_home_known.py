@@ -1,5 +1,6 @@
 """The page of one home as it stood on record at the end of an earlier day: for reading, and without what came later."""
 
+from copy import deepcopy
 from dataclasses import replace
 from datetime import timedelta
 
@@ -16,7 +17,7 @@ from portfolio.law import model as law
 from portfolio.models import HousePolicy
 from portfolio.services import homes as service
 from portfolio.services.certificates import certificate_add, certificate_correct
-from tests.factories import DAY, at, make_home, make_user
+from tests.factories import DAY, at, make_agency, make_home, make_user
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
@@ -24,9 +25,20 @@ FIRST = DAY - timedelta(days=10)
 BEFORE = DAY - timedelta(days=1)
 
 
+@pytest.fixture(scope="module")
+def common(in_common):
+    agent = make_user(make_agency())
+    return agent, make_home(agent.agency, day=FIRST)
+
+
 @pytest.fixture
-def home(agent):
-    return make_home(agent.agency, day=FIRST)
+def agent(common):
+    return deepcopy(common[0])
+
+
+@pytest.fixture
+def home(common):
+    return deepcopy(common[1])
 
 
 def page_of(as_agent, home, **how) -> str:

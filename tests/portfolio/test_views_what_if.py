@@ -1,5 +1,6 @@
 """What if announced law came into force: the homes it alone would bar, on the page."""
 
+from copy import deepcopy
 from datetime import date, timedelta
 
 import pytest
@@ -20,9 +21,19 @@ BAND_C = date(2030, 10, 1)
 LAST_GAS_DAY = date(2027, 5, 20)
 
 
+@pytest.fixture(scope="module")
+def common(in_common):
+    """An agent, and a home of theirs of each of three bands."""
+    agent = make_user(make_agency("Latchford Lettings"))
+    return agent, {
+        band: make_home(agent.agency, ref=f"band-{band}", label=f"Flat {band}", certificates=rated(band))
+        for band in "CDF"
+    }
+
+
 @pytest.fixture
-def agent():
-    return make_user(make_agency("Latchford Lettings"))
+def agent(common):
+    return deepcopy(common[0])
 
 
 @pytest.fixture
@@ -38,11 +49,8 @@ def rated(rating: str) -> tuple[law.Certificate, ...]:
 
 
 @pytest.fixture
-def homes(agent):
-    return {
-        band: make_home(agent.agency, ref=f"band-{band}", label=f"Flat {band}", certificates=rated(band))
-        for band in "CDF"
-    }
+def homes(common):
+    return deepcopy(common[1])
 
 
 def shown(response) -> dict[str, bool]:

@@ -173,7 +173,11 @@ def test_day_must_be_given() -> None:
 
 
 @pytest.mark.parametrize(
-    "database", ["postgres://nobody@127.0.0.1:1/nowhere", "sqlite:////nowhere/at/all.sqlite3"]
+    "database",
+    [
+        "postgres://nobody@127.0.0.1:1/nowhere",
+        pytest.param("sqlite:////nowhere/at/all.sqlite3", marks=pytest.mark.slow),
+    ],
 )
 def test_no_database_is_needed(database: str) -> None:
     """The real program, with a database that cannot be reached; and its exit status."""
