@@ -2,11 +2,10 @@
 
 import io
 import re
-from collections.abc import Callable, Sequence
-from datetime import UTC, date, datetime, time, timedelta
+from collections.abc import Callable
+from datetime import date, timedelta
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 import pytest
 from django.conf import settings as project
@@ -14,21 +13,15 @@ from django.core.management import CommandError, call_command
 from openpyxl import load_workbook
 from pytest_django import Settings
 
-from inspections.services.defects import defect_record
-from portfolio import clock, gate
 from portfolio.demo import scenario, sheet
 from portfolio.demo.days import UnknownDay, day_told
-from portfolio.exchange.sheets.plan import plan
-from portfolio.facts import portfolio_of
 from portfolio.law import model as law
 from portfolio.law.evaluate import evaluate
 from portfolio.law.loader import load as load_law
 from portfolio.law.policy import Policy, with_policy
-from portfolio.models import Agency, Clearance, Document, Unit, User
-from portfolio.services import events
-from portfolio.services.certificates import certificate_add
-from portfolio.services.take_in import take_in
+from portfolio.models import Agency, Unit, User
 from portfolio.standing import on_day
+from tests.demo_filled import filled, import_list, morning
 
 TODAY = date(2026, 11, 25)
 DAYS = (
@@ -192,70 +185,6 @@ def test_every_file_of_the_fixtures_is_read_by_that_test() -> None:
 # --- the command ------------------------------------------------------------------------------------
 
 
-def fill(on: date, settings: Settings, folder: Path) -> Path:
-    settings.SNECK_DEMO, settings.VAR, settings.MEDIA_ROOT = True, folder, folder / "files"
-    call_command("load_demo", on=on)
-    return folder
-
-
-@pytest.fixture
-def loaded(db: None, settings: Settings, tmp_path: Path) -> Path:
-    return fill(TODAY, settings, tmp_path)
-
-
-def morning(on: date) -> clock.Moment:
-    return clock.moment_of(datetime.combine(on, time(9), UTC))
-
-
-def test_load_demo_fills_an_empty_database_once(loaded: Path) -> None:
-    agency = Agency.objects.get(name=scenario.people()["agency"]["name"])
-    told = scenario.agency_homes(TODAY)
-    assert Unit.objects.filter(agency=agency).count() == len(told.homes)
-    live = Clearance.objects.filter(withdrawn_at=None).select_related("unit")
-    marks = {(clearance.unit.ref, clearance.purpose) for clearance in live}
-    assert marks == {(home.ref, purpose) for home in told.homes for purpose in home.mark}
-    assert len(marks) >= 12
-    assert {d.media_type for d in Document.objects.all()} == {"application/pdf", "image/jpeg"}
-    assert events.verify(agency) is None
-    policy = agency.policies.get()
-    assert (policy.settings, policy.why) == scenario.policy()
-    assert policy.in_force_at is not None
-    lists = {path.name for path in (loaded / "demo").iterdir()}
-    assert lists == {"marrowby-lettings-list.xlsx", "marrowby-lettings-list.csv"}
-    with pytest.raises(CommandError, match="already holds an agency"):
-        call_command("load_demo", on=TODAY)
-
-
-def test_load_demo_gives_every_role_a_log_in_and_keeps_strangers_apart(loaded: Path) -> None:
-    for role, email, password in scenario.logins():
-        user = User.objects.get(email=email)
-        assert user.role == role
-        assert user.check_password(password)
-    agent, stranger = (User.objects.get(email=f"{who}@example.org") for who in ("agent", "stranger"))
-    theirs = {home.ref for home in scenario.strangers_homes(TODAY).homes}
-    assert {unit.ref for unit in Unit.objects.visible_to(stranger)} == theirs
-    assert not Unit.objects.visible_to(agent).filter(ref__in=theirs).exists()
-
-
-def test_load_demo_holds_its_homes_just_as_they_were_told_and_gates_them(loaded: Path) -> None:
-    told = scenario.agency_homes(TODAY).portfolio()
-    ours = Unit.objects.filter(agency__users__email="agent@example.org")
-    held = portfolio_of(ours.values_list("pk", flat=True))
-    assert by_ref(held.buildings) == by_ref(told.buildings)
-    stored = {unit.ref: unit for unit in held.units}
-    assert set(stored) == {unit.ref for unit in told.units}
-    for unit in told.units:
-        for name in ("certificates", "defects", "rooms", "appliances", "alarms", "tenancies"):
-            assert by_ref(getattr(stored[unit.ref], name)) == by_ref(getattr(unit, name)), unit.ref
-    agent = User.objects.get(email="agent@example.org")
-    with pytest.raises(gate.Barred, match="electrical"):
-        gate.mark(ours.get(ref="TW-9").pk, "let", actor=agent, moment=morning(TODAY))
-
-
-def by_ref(items: Sequence[Any] | None) -> dict[str, Any] | None:
-    return None if items is None else {item.ref: item for item in items}
-
-
 @pytest.mark.django_db
 def test_load_demo_refuses_outside_a_demonstration(settings: Settings) -> None:
     settings.SNECK_DEMO = False
@@ -284,15 +213,6 @@ def test_the_csv_holds_the_same_lines_as_the_workbook() -> None:
     assert len(lines) == page.max_row
 
 
-def import_list(content: bytes, agent: User, moment: clock.Moment) -> dict[str, str]:
-    """Take in the good rows of the list; the state of every row by ref, the repeated row's left out."""
-    made = plan(content, agency=agent.agency, moment=moment)
-    assert made.table.unused == ("Rent pcm", "Notes")
-    take_in(made.portfolio(), agency=agent.agency, actor=agent, moment=moment)
-    assert [row.ref for row in made.rows if row.state == "duplicate"] == ["LG-2"]
-    return {row.ref: row.state for row in made.rows if row.state != "duplicate"}
-
-
 SHEET_BARS = {
     "WC": set(), "LG-1": set(), "PH-1": set(), "PH-2": set(), "BS-17": set(), "SY-4": set(),
     "LG-2": {"gb_gas_check missing"}, "LG-3": {"eng_eicr missing"}, "LG-5": {"eng_alarms missing"},
@@ -308,33 +228,14 @@ SHEET_BARS = {
 @pytest.mark.parametrize("on", [TODAY, date(2028, 2, 29)], ids=str)
 @pytest.mark.parametrize("written", [sheet.workbook, sheet.csv_text], ids=["xlsx", "csv"])
 def test_the_old_list_goes_in_as_the_story_tells(
-    on: date, written: Callable[[date], bytes], settings: Settings, tmp_path: Path
+    on: date, written: Callable[[date], bytes], tmp_path: Path
 ) -> None:
-    fill(on, settings, tmp_path)
-    agent = User.objects.get(email="agent@example.org")
-    states = import_list(written(on), agent, morning(on))
-    assert {ref for ref, state in states.items() if state == "refused"} == {"LG-4", "PH-4", "SY-2"}
-    assert {ref for ref, state in states.items() if state == "same"} == {"TW-1", "PL-2", "PL-12", "RC"}
-    assert {ref for ref, state in states.items() if state == "changed"} == {"WC"}
-    refs = dict(Unit.objects.filter(agency=agent.agency, ref__in=SHEET_BARS).values_list("pk", "ref"))
-    answers = on_day(refs, on)
-    assert {refs[pk]: set(bars(standing.let)) for pk, standing in answers.items()} == SHEET_BARS
-
-
-def test_a_home_of_the_old_list_is_let_when_its_paper_comes_and_not_when_a_danger_shows(loaded: Path) -> None:
-    agent = User.objects.get(email="agent@example.org")
-    now: dict[str, Any] = {"actor": agent, "moment": morning(TODAY)}
-    import_list(sheet.workbook(TODAY), agent, now["moment"])
-    home = Unit.objects.get(ref="LG-2")
-    with pytest.raises(gate.Barred, match="gas"):
-        gate.mark(home.pk, "let", **now)
-    boiler = law.ApplianceCheck(home.appliances.get().ref, "safe")
-    paper = law.Certificate("", "gas_safety_record", inspected=date(2026, 11, 20), appliances=(boiler,))
-    certificate_add(home.pk, paper, **now)
-    mark = gate.mark(home.pk, "let", **now)
-    assert mark.until == date(2027, 11, 6)  # the house policy wants fourteen days in hand
-    defect_record(home.pk, scheme="bs7671", code="C2", title="Loose socket", found=TODAY, **now)
-    mark.refresh_from_db()
-    assert mark.withdrawn_on == TODAY
-    with pytest.raises(gate.Barred):
-        gate.mark(home.pk, "let", **now)
+    with filled(on, tmp_path):
+        agent = User.objects.get(email="agent@example.org")
+        states = import_list(written(on), agent, morning(on))
+        assert {ref for ref, state in states.items() if state == "refused"} == {"LG-4", "PH-4", "SY-2"}
+        assert {ref for ref, state in states.items() if state == "same"} == {"TW-1", "PL-2", "PL-12", "RC"}
+        assert {ref for ref, state in states.items() if state == "changed"} == {"WC"}
+        refs = dict(Unit.objects.filter(agency=agent.agency, ref__in=SHEET_BARS).values_list("pk", "ref"))
+        answers = on_day(refs, on)
+        assert {refs[pk]: set(bars(standing.let)) for pk, standing in answers.items()} == SHEET_BARS
