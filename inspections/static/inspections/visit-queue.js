@@ -70,7 +70,13 @@
       return this.send();
     }
 
-    async send() {
+    // At once, and then again and again in ever longer steps until the server has everything.
+    send() {
+      this.tries = 0;
+      return this.go();
+    }
+
+    async go() {
       if (this.busy) return void (this.again = true);
       this.busy = true;
       clearTimeout(this.timer);
@@ -99,7 +105,7 @@
         if (!(problem instanceof Halt)) throw problem;
         if (problem.message === "later") {
           this.tries += 1;
-          this.timer = setTimeout(() => this.send(), 1000 * Math.min(LONGEST, 2 ** this.tries));
+          this.timer = setTimeout(() => this.go(), 1000 * Math.min(LONGEST, 2 ** this.tries));
         }
         this.tell(problem.message, null);
       }

@@ -176,7 +176,7 @@
     const count = items.length;
     const panel = $("unsent").parentElement;
     panel.hidden = false;
-    panel.parentElement.hidden = false;
+    panel.parentElement.hidden = Boolean(root.dataset.ended) && !count && !sender.late;
     const why = (count || how !== "sending") && WHY[how];
     const ended = state.ended && !root.dataset.ended ? `${state.ended}: this visit was ended. Finish what you are writing.` : "";
     const text = [count ? `${count} not sent yet.` : "All sent.", why, ended, sender.late].filter(Boolean).join(" ");
@@ -374,6 +374,13 @@
     return item;
   }
 
+  function notice(text) {
+    const says = document.createElement("p");
+    says.className = "notice";
+    says.textContent = text;
+    $("not-taken").before(says);
+  }
+
   function button(text, press) {
     const made = document.createElement("button");
     Object.assign(made, { type: "button", className: "button quiet", textContent: text, onclick: press });
@@ -421,17 +428,19 @@
   navigator.storage?.persist?.();
   const others = await VisitQueue.ofOthers(user);
   if (others) {
-    const says = document.createElement("p");
-    says.className = "notice";
-    says.textContent = `Somebody else recorded ${others} thing${others === 1 ? "" : "s"} with this browser that are not sent yet. They are sent when that person logs in here.`;
-    $("not-taken").before(says);
+    notice(`Somebody else recorded ${others} thing${others === 1 ? "" : "s"} with this browser that are not sent yet. They are sent when that person logs in here.`);
   }
   sender.start();
-  if (navigator.serviceWorker) {
-    const page = navigator.serviceWorker.controller ? null : location.pathname;
-    const files = () => performance.getEntriesByType("resource").map((entry) => entry.name).filter((url) => new URL(url).pathname.startsWith("/static/"));
-    await navigator.serviceWorker.register(root.dataset.worker, { scope: "/" });
-    const { active } = await navigator.serviceWorker.ready;
-    active.postMessage({ page, files: files() });
+
+  // Keeps this page and what it is made of, so that it opens without a network.
+  try {
+    const workers = navigator.serviceWorker;
+    const page = workers.controller ? null : location.pathname;
+    await workers.register(root.dataset.worker, { scope: "/" });
+    const { active } = await workers.ready;
+    const loaded = performance.getEntriesByType("resource").map((entry) => entry.name);
+    active.postMessage({ page, files: loaded.filter((url) => new URL(url).pathname.startsWith("/static/")) });
+  } catch {
+    notice("This browser does not keep this page. Where there is no network, leave it open: what you record is kept.");
   }
 })();
