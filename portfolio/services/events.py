@@ -78,15 +78,14 @@ class Broken:
 def record(happenings: Iterable[Happening], *, agency_id: int, actor: Any, moment: Moment) -> list[Event]:
     """Append happenings to the agency's chain, in order. Must run inside the transaction of their cause.
 
-    Locks the agency's row, so that two writers cannot take the same place in the chain. Not its key: a new record of
-    the agency holds that until its transaction ends, and two such writers would wait for each other.
+    Locks the agency's row, so that two writers cannot take the same place in the chain.
     """
     happenings = list(happenings)
     if not happenings:
         return []
     if not transaction.get_connection().in_atomic_block:
         raise transaction.TransactionManagementError("Events are written in the transaction of their cause.")
-    Agency.objects.select_for_update(no_key=True).get(pk=agency_id)
+    Agency.objects.select_for_update().get(pk=agency_id)
     last = Event.objects.filter(agency_id=agency_id).order_by("-seq").first()
     seq, previous = (last.seq, last.hash) if last else (0, START)
     events = []
