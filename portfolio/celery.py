@@ -15,3 +15,4 @@ app.autodiscover_tasks()
 def catch_up_at_once(**_: object) -> None:
     """A worker that was down over midnight does not wait for the next full hour."""
     app.send_task("portfolio.catch_up")
+    app.send_task("notifications.sweep")

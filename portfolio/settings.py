@@ -2,7 +2,9 @@
 
 DATABASE_URL, REDIS_URL (redis:// or unix://), DJANGO_SECRET_KEY (needed where several processes serve),
 SNECK_VAR (files, default var/), SNECK_HOSTS (comma separated), SNECK_SITE (address that links in mail begin with),
-SNECK_SMTP_HOST / SNECK_SMTP_PORT, SNECK_CLAMD (virus scanner: path of clamd's socket, or host:port; default none),
+SNECK_SMTP_HOST / SNECK_SMTP_PORT / SNECK_SMTP_USER / SNECK_SMTP_PASSWORD / SNECK_SMTP_SECURITY (none, starttls or
+tls), SNECK_FROM (address that mail comes from),
+SNECK_CLAMD (virus scanner: path of clamd's socket, or host:port; default none),
 SNECK_DEMO=1 (the demo: no second factor, mail page), SNECK_DEBUG=1.
 """
 
@@ -14,6 +16,7 @@ import environ
 from bootstrap_wrapper import get_bootstrap_dir
 from celery.schedules import crontab
 from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
 
 from portfolio.demo.secret import kept_key
 
@@ -151,8 +154,31 @@ CLAMD_SECONDS = 30
 EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
 EMAIL_HOST = env("SNECK_SMTP_HOST", default="localhost")
 EMAIL_PORT = env.int("SNECK_SMTP_PORT", default=25)
+EMAIL_HOST_USER = env("SNECK_SMTP_USER", default="")
+EMAIL_HOST_PASSWORD = env("SNECK_SMTP_PASSWORD", default="")
+SMTP_SECURITY = env("SNECK_SMTP_SECURITY", default="none")
+if SMTP_SECURITY not in ("none", "starttls", "tls"):
+    raise ImproperlyConfigured("SNECK_SMTP_SECURITY is one of: none, starttls, tls.")
+EMAIL_USE_TLS, EMAIL_USE_SSL = SMTP_SECURITY == "starttls", SMTP_SECURITY == "tls"
 EMAIL_TIMEOUT = 10
+SMTP_LAST_ANSWER_SECONDS = 120
+"""How long the mail server may take over a message it was handed: cut short, it might come twice."""
 DEFAULT_FROM_EMAIL = env("SNECK_FROM", default="Sneck <sneck@example.org>")
+
+MINUTE, HOUR = 60, 60 * 60
+NOTIFICATION_DELAYS = [
+    MINUTE, 5 * MINUTE, 15 * MINUTE, HOUR, 4 * HOUR, *[12 * HOUR] * 9
+]  # fmt: skip
+"""Seconds until the next try of a message that the mail server puts off; after the last it is given up: five days."""
+NOTIFICATION_CLAIM_SECONDS = 10 * MINUTE
+"""A message longer in one process's hands than this was left behind; longer than any talk with a mail server."""
+NOTIFICATION_UNCLEAR_SECONDS = 10 * MINUTE
+"""How long after an answer was lost a message is sent again."""
+NOTIFICATION_MOST_LOST = 3
+"""How often the answer to one message may be lost before a person has to decide."""
+NOTIFICATION_CAUSES = {"danger": "inspections.causes.danger_gone", "job": "inspections.causes.job_gone"}
+"""Who knows whether a message of this kind still has a cause: dotted paths to functions of the message that say why
+it is not to be sent, or "" when it is."""
 
 FACT_SOURCES = ["inspections.facts.DEFECTS"]
 """Where the gate learns of facts kept outside `portfolio`: dotted paths to `portfolio.facts.FactSource`s."""
@@ -219,6 +245,7 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
 CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 1, "interval_start": 0, "interval_step": 0.2}
 CELERY_BEAT_SCHEDULE = {
     "catch-up": {"task": "portfolio.catch_up", "schedule": crontab(minute=2)},
+    "messages": {"task": "notifications.sweep", "schedule": 60.0, "options": {"expires": 55}},
     "catch-up-after-midnight": {"task": "portfolio.catch_up", "schedule": crontab(hour=0, minute=7)},
 }
 """All that runs by the clock. Hours are London's, so the law's new day begins at hour 0."""

@@ -69,6 +69,7 @@ def sent(job: Job, link: JobLink, token: str, *, again: bool, moment: Moment) ->
         because=BECAUSE,
         urgent=bool(dangers(parts)),
         files=[sheet, *_calendar(entry, "REQUEST")],
+        secrets=[link_address(token)],
         moment=moment,
     )
 
@@ -102,7 +103,7 @@ def day_proposed(job: Job, *, moment: Moment) -> None:
     )
     _news(
         job,
-        f"day:{job.sequence}",
+        f"day:{job.sequence}:contractor",
         f"{job}: you proposed {day_words(job)}",
         "Put this day in your calendar: an entry for it goes with this message.",
         [*about, "If the day no longer suits you, propose another one on the page of the job."],
@@ -157,9 +158,10 @@ def _put(
     to_sender: bool = False,
     urgent: bool = False,
     files: Sequence[outbox.File] = (),
+    secrets: Sequence[str] = (),
     moment: Moment,
 ) -> None:
-    reader = job.sent_by if to_sender else job.contractor
+    reader, other = (job.sent_by, job.contractor) if to_sender else (job.contractor, job.sent_by)
     draft = outbox.Draft(
         key=f"job:{job.pk}:{part}",
         kind=KIND,
@@ -168,11 +170,13 @@ def _put(
         to_name=str(reader),
         to_email=reader.email,
         to_user_id=job.sent_by_id if to_sender else None,
+        reply_to=other.email,
         subject=subject,
         text=text,
         html=html,
         urgent=urgent,
         files=files,
+        secrets=secrets,
     )
     outbox.put(draft, at=moment.at)
 

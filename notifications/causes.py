@@ -1,0 +1,17 @@
+"""Asks, when a message's turn has come, whether there is still cause to send it."""
+
+from django.conf import settings
+from django.utils.module_loading import import_string
+
+from notifications.models import Message
+
+
+def why_not(message: Message) -> str:
+    """Why the message is no longer to be sent, in a sentence; "" when it is.
+
+    Each kind may have a question of its own, named in settings.NOTIFICATION_CAUSES.
+    """
+    if message.to_user is not None and not message.to_user.is_active:
+        return f"{message.to_name} no longer has a log-in here."
+    question = settings.NOTIFICATION_CAUSES.get(message.kind)
+    return str(import_string(question)(message)) if question else ""

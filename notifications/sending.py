@@ -1,0 +1,193 @@
+"""What is due is claimed, sent and recorded: in this order, each committed before the next begins.
+
+A message is claimed by an UPDATE that only one process can win, so that it is never in two hands; `tries` counts the
+claims, and an answer is only recorded for the claim it belongs to. A process may die at any point: what it held is
+found by `sweep`, counts as *unclear*, and is sent again under the same Message-ID.
+"""
+
+import logging
+import os
+import socket
+import time
+from collections.abc import Callable, Iterable
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.conf import settings
+from django.db import transaction
+from django.db.models import F, Q
+
+from notifications import outbox
+from notifications.blank import blank_files
+from notifications.causes import why_not
+from notifications.compose import composed, envelope_sender
+from notifications.models import Message
+from notifications.transport import Answer, NoPost, Outcome, Post
+from notifications.words import DUE_STATES, FAILED, SENDING, SENT, UNCLEAR, WAITING
+from portfolio.clock import Moment
+
+Now = Callable[[], Moment]
+"""Reads the clock: a batch lasts, and each claim and each answer has its own instant."""
+MOST = 200
+"""Messages in one batch."""
+LONGEST_SECONDS = 20
+"""After this a batch ends, so that a task stays short."""
+PAGE = 50
+MOST_BREAKS = 3
+"""In a row: then the mail server is left alone until the next sweep."""
+KEEP_LINKS = timedelta(days=30)
+"""How long a refused message keeps its links, in case somebody has it sent again."""
+log = logging.getLogger(__name__)
+
+
+def send_waiting(now: Now, *, most: int = MOST) -> bool:
+    """Send what is due over one connection, the urgent first; returns whether more is left for another batch.
+
+    When the mail server cannot be reached nothing is touched, and the next sweep tries again.
+    """
+    end = time.monotonic() + LONGEST_SECONDS
+    with Post() as post:
+        try:
+            for message in _due_ones(now, most):
+                if time.monotonic() > end:
+                    return True
+                post.ready()
+                _send_one(message, post, now)
+                if post.breaks >= MOST_BREAKS:
+                    log.warning("The mail server breaks every connection; left alone for now.")
+                    return False
+        except NoPost as trouble:
+            log.warning("%s", trouble)
+            return False
+    return due(now().at).exists()
+
+
+def due(at: datetime) -> Any:
+    """Messages whose time has come, in the order in which they are sent."""
+    found = Message.objects.filter(state__in=DUE_STATES, next_try_at__lte=at, withdrawn_why="")
+    return found.order_by("-urgent", "next_try_at", "pk")
+
+
+def _due_ones(now: Now, most: int) -> Iterable[Message]:
+    """Up to so many due messages, read page by page: others may take them meanwhile."""
+    while most > 0:
+        with_all = due(now().at).select_related("agency", "to_user").prefetch_related("attachments")
+        page = list(with_all[: min(PAGE, most)])
+        yield from page
+        most = most - len(page) if page else 0
+
+
+def _send_one(message: Message, post: Post, now: Now) -> None:
+    if not claim(message, at=now().at):
+        return  # somebody else has it, or it was held back or withdrawn
+    try:
+        gone = why_not(message)
+        content = b"" if gone else composed(message).as_bytes()
+    except Exception as error:  # one message that cannot be made ready must not stop the others
+        log.exception("Message %s cannot be made ready.", message.pk)
+        record(message, Answer(Outcome.AGAIN, f"It could not be made ready: {error}"[:300]), at=now().at)
+        return
+    if gone:
+        with transaction.atomic():
+            outbox.end(message, why=gone, at=now().at)
+        return
+    try:
+        answer = post.send(envelope_sender(), message.to_email, content)
+    except NoPost as trouble:
+        _let_go(message, str(trouble), at=now().at)
+        raise
+    record(message, answer, at=now().at)
+
+
+def claim(message: Message, *, at: datetime) -> bool:
+    """Take a due message for this process; False if it is no longer as it was read. Commits."""
+    by = f"{socket.gethostname()[:60]}:{os.getpid()}"
+    same = Message.objects.filter(
+        pk=message.pk, state=message.state, tries=message.tries, next_try_at__lte=at, withdrawn_why=""
+    )
+    if not same.update(state=SENDING, claimed_at=at, claimed_by=by, tries=F("tries") + 1):
+        return False
+    message.state, message.claimed_at, message.claimed_by = SENDING, at, by
+    message.tries += 1
+    return True
+
+
+def record(message: Message, answer: Answer, *, at: datetime) -> bool:
+    """Keep what became of this claim of the message; False if another claim has followed it meanwhile."""
+    told = {"server_said": answer.said[:300], **_after(message, answer, at)}
+    # The sweep may have thought that this process was dead.
+    mine = Message.objects.filter(pk=message.pk, tries=message.tries, state__in=[SENDING, UNCLEAR])
+    if not message.secrets or answer.outcome is not Outcome.TAKEN:
+        return bool(mine.update(**told))
+    with transaction.atomic():
+        changed = mine.update(**told, **outbox.without_links(message, at))
+        if changed:
+            blank_files(message)
+        return bool(changed)
+
+
+def _after(message: Message, answer: Answer, at: datetime) -> dict[str, Any]:
+    """The state that follows from an answer."""
+    if answer.outcome is Outcome.TAKEN:
+        return {"state": SENT, "sent_at": at, "next_try_at": None}
+    if answer.outcome is Outcome.LOST:
+        return {"state": UNCLEAR, **_lost(message.lost, at)}
+    delays = settings.NOTIFICATION_DELAYS
+    if answer.outcome is Outcome.NEVER or message.put_off >= len(delays):
+        return {"state": FAILED, "next_try_at": None}
+    delay = timedelta(seconds=delays[message.put_off])
+    return {"state": _not_sent(message), "next_try_at": at + delay, "put_off": F("put_off") + 1}
+
+
+def _lost(lost_before: int, at: datetime) -> dict[str, Any]:
+    """Once more after a while; when that has gone wrong too often, a person decides."""
+    again = lost_before + 1 < settings.NOTIFICATION_MOST_LOST
+    wait = timedelta(seconds=settings.NOTIFICATION_UNCLEAR_SECONDS)
+    return {"lost": F("lost") + 1, "next_try_at": at + wait if again else None}
+
+
+def _not_sent(message: Message) -> str:
+    """The state of what was not sent this time: an earlier try may have arrived."""
+    return UNCLEAR if message.lost else WAITING
+
+
+def _let_go(message: Message, said: str, *, at: datetime) -> None:
+    """Undo a claim: the connection was lost before this message was tried."""
+    mine = Message.objects.filter(pk=message.pk, tries=message.tries, state=SENDING)
+    mine.update(state=_not_sent(message), next_try_at=at, server_said=said[:300])
+
+
+def sweep(moment: Moment) -> int:
+    """Put right what was left behind, in whatever way; returns how many messages were found in flight.
+
+    It may run twice and at once: each change holds only in the state that it was found in.
+    """
+    dead = Message.objects.filter(
+        state=SENDING, claimed_at__lt=moment.at - timedelta(seconds=settings.NOTIFICATION_CLAIM_SECONDS)
+    )
+    found = 0
+    for lost, tries, pk in dead.values_list("lost", "tries", "pk"):
+        same = Message.objects.filter(pk=pk, state=SENDING, tries=tries)
+        told = _lost(lost, moment.at)
+        if told["next_try_at"]:
+            told["next_try_at"] = moment.at  # the time of its claim was waiting enough
+        found += same.update(state=UNCLEAR, server_said="The process that sent it ended.", **told)
+    _withdraw_asked(moment)
+    _blank_old(moment)
+    return found
+
+
+def _withdraw_asked(moment: Moment) -> None:
+    """What was in flight when its cause went, and did not arrive."""
+    for message in Message.objects.filter(~Q(withdrawn_why=""), state__in=[*DUE_STATES, FAILED]):
+        with transaction.atomic():
+            outbox.end(message, why=message.withdrawn_why, at=moment.at)
+
+
+def _blank_old(moment: Moment) -> None:
+    old = Message.objects.filter(~Q(secrets=""), state=FAILED, claimed_at__lt=moment.at - KEEP_LINKS)
+    for message in old:
+        with transaction.atomic():
+            same = Message.objects.filter(pk=message.pk, state=FAILED, tries=message.tries)
+            if same.update(**outbox.without_links(message, moment.at)):
+                blank_files(message)
