@@ -31,6 +31,7 @@ MAY: dict[str, frozenset[str]] = {
             "make_safe",
             "add_evidence",
             "see_jobs",
+            "see_messages",
             "send_job",
             "manage_people",
         }  # fmt: skip

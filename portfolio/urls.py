@@ -55,6 +55,7 @@ urlpatterns = [
     path("law/<slug:slug>/", law.law_nation, name="law_nation"),
     path("", include("inspections.urls")),
     path("", include("inspections.urls_jobs")),
+    path("", include("notifications.urls")),
     # The agency makes and changes log-ins, so nobody changes the address of their own.
     path("account/email/", RedirectView.as_view(pattern_name="mfa_index"), name="own_email"),
     path("account/", include("allauth.urls")),

@@ -27,6 +27,7 @@ from portfolio.models import Agency, Unit, User
 from portfolio.services import policies, sheet_import
 from portfolio.services.certificates import document_attach
 from tests.factories import at, make_agency, make_home, make_landlord, make_user, signed_in
+from tests.notifications.drafts import put
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
@@ -68,6 +69,7 @@ LISTS: dict[str, tuple[dict[str, Any], str]] = {
     "defects_download": ({"form": "csv"}, "export"),
     "proof": ({}, "see"),
     "visit_worker": ({}, "record_defect"),
+    "messages": ({}, "see_messages"),
 }
 """Addresses of no one thing, with what a role must be allowed."""
 LISTED = {
@@ -75,6 +77,7 @@ LISTED = {
     "policy": b"D or better",
     "calendar_month": b"Secret flat",
     "jobs": b"Secret Wiring", "contractors": b"Secret Wiring", "people": b"Secret qualification",
+    "messages": b"Secret news",
     "open_defects": b"Secret flat", "defects_download": b"Secret flat",
 }  # fmt: skip
 """What a list shows to those whose it is."""
@@ -125,6 +128,10 @@ OBJECTS: dict[str, tuple[str, str]] = {
     "registration_withdraw": ("registration", "manage_people"),
     "competence_add": ("person", "manage_people"),
     "competence_withdraw": ("competence", "manage_people"),
+    "message": ("message", "see_messages"),
+    "message_send_again": ("message", "see_messages"),
+    "message_hold": ("message", "see_messages"),
+    "message_release": ("message", "see_messages"),
     "sheet_import": ("sheet", "import"),
     "sheet_take": ("sheet", "import"),
     "sheet_leave": ("sheet", "import"),
@@ -201,6 +208,7 @@ def held(settings: Any, tmp_path: Any) -> Held:
         "defect": held_defect.pk,
         "tenancy": home.tenancies.get().pk,
         "sheet": sheet.pk,
+        "message": put(agency, unit_id=home.pk, subject="Secret news").pk,
         "visit": visit_begin(home.pk, key=uuid4(), actor=keeper, moment=moment).key,
     }
     return Held(agency, home, pks | job_held(agency, held_defect, keeper, moment))

@@ -1,0 +1,75 @@
+"""What an agent does with a message by hand: have it sent again, hold it back, let it go on.
+
+Each looks at the message under its lock, then takes the agency's chain of events. The sending itself takes no lock: a
+message that it has claimed meanwhile is refused here.
+"""
+
+from typing import Any
+
+from django.db import transaction
+
+from notifications import outbox
+from notifications.models import Message
+from notifications.selectors import subject_of
+from notifications.words import DUE_STATES, FAILED, HELD, STATE, UNCLEAR, WAITING
+from portfolio import access
+from portfolio.clock import Moment
+from portfolio.services.events import Happening, Verb, record
+
+
+class NotPossible(Exception):
+    """It cannot be done; the message says why and what can be done instead."""
+
+
+@transaction.atomic
+def message_send_again(message_id: int, *, actor: Any, moment: Moment) -> Message:
+    """Send a refused or unclear message once more, under the Message-ID it has. Raises NotPossible."""
+    message = _locked(message_id, actor, (FAILED, UNCLEAR), "sent again")
+    if message.blanked_at is not None:
+        raise NotPossible(
+            "Its link was blanked meanwhile, so it would be of no use. Send a new link from the page it is about."
+        )
+    # Five more days of tries, and as many lost answers as a new message may have.
+    _go_on(message, moment)
+    Message.objects.filter(pk=message.pk).update(put_off=0)
+    outbox.wake_after_commit()
+    return _told(message, Verb.MESSAGE_SENT_AGAIN, "is sent again", actor, moment)
+
+
+@transaction.atomic
+def message_hold(message_id: int, *, actor: Any, moment: Moment) -> Message:
+    """Keep a message back until it is released. Raises NotPossible."""
+    message = _locked(message_id, actor, DUE_STATES, "held back")
+    Message.objects.filter(pk=message.pk).update(state=HELD, next_try_at=None)
+    return _told(message, Verb.MESSAGE_HELD, "is held back", actor, moment)
+
+
+@transaction.atomic
+def message_release(message_id: int, *, actor: Any, moment: Moment) -> Message:
+    """Let a held message go on. Raises NotPossible."""
+    message = _locked(message_id, actor, (HELD,), "released")
+    _go_on(message, moment)
+    outbox.wake_after_commit()
+    return _told(message, Verb.MESSAGE_RELEASED, "goes on", actor, moment)
+
+
+def _locked(message_id: int, actor: Any, states: tuple[str, ...], done: str) -> Message:
+    found = Message.objects.select_for_update().get(pk=message_id, agency=actor.agency_id)
+    if not access.may(actor, "see_messages"):
+        raise NotPossible("Only a letting agent decides about messages.")
+    if found.state not in states:
+        raise NotPossible(f"This message cannot be {done}. Its state is: {STATE[found.state].lower()}.")
+    return found
+
+
+def _go_on(message: Message, moment: Moment) -> None:
+    state = UNCLEAR if message.lost else WAITING
+    Message.objects.filter(pk=message.pk).update(state=state, next_try_at=moment.at)
+
+
+def _told(message: Message, verb: Verb, what: str, actor: Any, moment: Moment) -> Message:
+    says = f"The message ‘{subject_of(message)}’ to {message.to_name} {what}."
+    happening = Happening(verb, f"message:{message.pk}", says, message.unit_id)
+    record([happening], agency_id=message.agency_id, actor=actor, moment=moment)
+    message.refresh_from_db()
+    return message
