@@ -1,0 +1,1 @@
+"""Trying the sending of messages under trouble: real processes are killed, a real mail server misbehaves."""
