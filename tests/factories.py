@@ -162,3 +162,12 @@ def make_home(agency: Agency, actor: Any = None, *, day: date = DAY, **changes: 
     changes.setdefault("ref", f"flat-{next(_number)}")
     take_in(clear_portfolio(**changes), agency=agency, actor=actor, moment=at(day))
     return Unit.objects.get(agency=agency, ref=changes["ref"])
+
+
+def make_homes(agency: Agency, *changes: dict[str, Any]) -> list[Unit]:
+    """A flat for each of these changes to the clear one, taken in together, which is far quicker than one by one."""
+    each = [{"ref": f"flat-{next(_number)}"} | one for one in changes]
+    units = tuple(clear_portfolio(**one).units[0] for one in each)
+    take_in(law.Portfolio((BUILDING,), units), agency=agency, actor=None, moment=at())
+    held = {unit.ref: unit for unit in Unit.objects.filter(agency=agency)}
+    return [held[one["ref"]] for one in each]

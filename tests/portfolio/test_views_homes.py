@@ -2,6 +2,7 @@
 
 import csv
 import io
+from copy import deepcopy
 from datetime import date, timedelta
 
 import pytest
@@ -13,16 +14,23 @@ from openpyxl import load_workbook
 
 from portfolio import gate
 from portfolio.models import StoredStanding, Unit
-from tests.factories import CLEAR_FLAT, DAY, at, make_agency, make_home, make_user, without
+from tests.factories import CLEAR_FLAT, DAY, at, make_agency, make_home, make_homes, make_user, without
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 LAST_GAS_DAY = date(2027, 5, 20)
 
 
+@pytest.fixture(scope="module")
+def common(in_common):
+    """An agent, and a clear home of theirs."""
+    agent = make_user(make_agency("Latchford Lettings"))
+    return agent, make_home(agent.agency, ref="clear", label="Flat 2")
+
+
 @pytest.fixture
-def agent():
-    return make_user(make_agency("Latchford Lettings"))
+def agent(common):
+    return deepcopy(common[0])
 
 
 @pytest.fixture
@@ -37,8 +45,8 @@ def board(agent):
 
 
 @pytest.fixture
-def clear(agent):
-    return make_home(agent.agency, ref="clear", label="Flat 2")
+def clear(common):
+    return deepcopy(common[1])
 
 
 @pytest.fixture
@@ -178,13 +186,11 @@ def test_every_column_sorts_both_ways_from_store_and_worked_out(board, clear, ba
 
 
 def many(agent, number: int) -> None:
-    for at_number in range(number):
-        make_home(agent.agency, ref=f"home-{number}-{at_number:03}")
+    make_homes(agent.agency, *({"ref": f"home-{number}-{at_number:03}"} for at_number in range(number)))
 
 
-@pytest.mark.slow
-def test_the_board_of_today_takes_the_same_queries_for_two_homes_and_for_fifty(agent, board):
-    many(agent, 2)
+def test_the_board_of_today_takes_the_same_queries_for_two_homes_and_for_fifty(agent, clear, board):
+    many(agent, 1)
     board()
     with CaptureQueriesContext(connection) as few:
         board()
@@ -195,8 +201,8 @@ def test_the_board_of_today_takes_the_same_queries_for_two_homes_and_for_fifty(a
     assert len(more) == len(few) <= 12
 
 
-def test_another_day_takes_the_same_queries_for_two_homes_and_for_ten(agent, board):
-    many(agent, 2)
+def test_another_day_takes_the_same_queries_for_two_homes_and_for_ten(agent, clear, board):
+    many(agent, 1)
     board(on="2030-01-01")
     with CaptureQueriesContext(connection) as few:
         board(on="2030-01-01")
@@ -228,9 +234,8 @@ def test_only_days_that_can_be_worked_with_are_asked_about(board, clear, day, he
     assert (response.context["filter"].errors == {}) is held
 
 
-@pytest.mark.slow
-def test_fifty_homes_make_a_page(agent, board):
-    many(agent, 51)
+def test_fifty_homes_make_a_page(agent, clear, board):
+    many(agent, 50)
     assert len(board(page=2).context["table"].page.object_list) == 1
     assert "page=2" in text(board())
 
@@ -269,9 +274,8 @@ def test_csv_holds_what_is_shown_and_nothing_that_runs(agent, clear, barred):
     )
 
 
-@pytest.mark.slow
-def test_xlsx_holds_every_page_of_the_chosen_day(agent):
-    many(agent, 51)
+def test_xlsx_holds_every_page_of_the_chosen_day(agent, clear):
+    many(agent, 50)
     client = Client()
     client.force_login(agent)
     response = client.get(reverse("homes_download", args=["xlsx"]), {"on": "2027-05-21", "page": "2"})
