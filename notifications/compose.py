@@ -1,47 +1,53 @@
 """A message as it goes over the wire: the same bytes however often it is tried."""
 
-from email.headerregistry import Address
-from email.message import EmailMessage
-from email.policy import SMTP
-from email.utils import format_datetime, parseaddr
+from email import encoders
+from email.message import Message as Part
+from email.mime.base import MIMEBase
+from email.utils import format_datetime, formataddr, parseaddr
 from functools import lru_cache
+from typing import Any, cast
 
 from django.conf import settings
+from django.core.mail import EmailMultiAlternatives
+from django.core.mail.message import utf8_charset_qp
 
 from notifications.models import Attachment, Message
 
-POLICY = SMTP.clone(cte_type="7bit")
-"""Any relay takes seven bits; and lines end as SMTP wants them."""
 
+def composed(message: Message) -> bytes:
+    """Text, HTML beside it, then the files; in seven bits, which any relay takes.
 
-def composed(message: Message) -> EmailMessage:
-    """Text, HTML beside it, then the files. Raises ValueError when a name or address does not fit in a header."""
-    mail = EmailMessage(policy=POLICY)
-    mail["From"] = sender(message.agency.name)
-    mail["To"] = Address(_plain(message.to_name), addr_spec=message.to_email)
-    mail["Subject"] = message.subject
-    mail["Date"] = format_datetime(message.made_at)
-    mail["Message-ID"] = message.message_id
-    if message.reply_to:
-        mail["Reply-To"] = message.reply_to
-    # Absence notes are not to answer it.
-    mail["Auto-Submitted"] = "auto-generated"
-    mail.set_content(message.text)
+    Raises ValueError when an address does not fit in a header.
+    """
+    mail = EmailMultiAlternatives(
+        subject=message.subject,
+        body=message.text,
+        from_email=sender(message.agency.name),
+        to=[formataddr((_plain(message.to_name), message.to_email))],
+        reply_to=[message.reply_to] if message.reply_to else None,
+        headers={
+            "Date": format_datetime(message.made_at),
+            "Message-ID": message.message_id,
+            "Auto-Submitted": "auto-generated",  # absence notes are not to answer it
+        },
+    )
+    mail.encoding = cast(Any, utf8_charset_qp)
     if message.html:
-        mail.add_alternative(message.html, subtype="html")
-        _same_boundary(mail, message, "body")
+        mail.attach_alternative(message.html, "text/html")
     for file in message.attachments.all():
-        _attach(mail, file)
-    if mail.get_content_type() == "multipart/mixed":
-        _same_boundary(mail, message, "files")
-    return mail
+        mail.attach(_part(file))
+    whole = mail.message()
+    # Boundaries are random otherwise, and a message that is tried twice would differ.
+    local = message.message_id.strip("<>").partition("@")[0]
+    for number, part in enumerate(part for part in whole.walk() if part.is_multipart()):
+        part.set_boundary(f"={number}={local}=")
+    return bytes(whole.as_bytes(linesep="\r\n"))  # type: ignore[call-arg]
 
 
-@lru_cache(maxsize=100)
-def sender(agency: str) -> Address:
+def sender(agency: str) -> str:
     """The site's own address under the agency's name: that is whom the reader knows."""
     name, address = parseaddr(settings.DEFAULT_FROM_EMAIL)
-    return Address(f"{_plain(agency)} ({name})" if name else _plain(agency), addr_spec=address)
+    return formataddr((f"{_plain(agency)} ({name})" if name else _plain(agency), address))
 
 
 def envelope_sender() -> str:
@@ -53,20 +59,19 @@ def _plain(name: str) -> str:
     return " ".join(name.split())
 
 
-def _same_boundary(mail: EmailMessage, message: Message, part: str) -> None:
-    """Boundaries are random otherwise, and a message tried twice would differ."""
-    local = message.message_id.strip("<>").partition("@")[0]
-    mail.set_boundary(f"={part}-{local}=")
+def _part(file: Attachment) -> MIMEBase:
+    maintype, subtype, params = _kind(file.media_type)
+    part = MIMEBase(maintype, subtype, **cast(Any, params))
+    part.set_payload(bytes(file.content))
+    encoders.encode_base64(part)
+    part.add_header("Content-Disposition", "attachment", filename=file.name)
+    return part
 
 
-def _attach(mail: EmailMessage, file: Attachment) -> None:
-    kind = EmailMessage(policy=POLICY)
-    kind["Content-Type"] = file.media_type
-    told = kind["Content-Type"]
-    mail.add_attachment(
-        bytes(file.content),
-        maintype=told.maintype,
-        subtype=told.subtype,
-        filename=file.name,
-        params=dict(told.params),
-    )
+@lru_cache(maxsize=100)
+def _kind(media_type: str) -> tuple[str, str, dict[str, str]]:
+    """A media type taken apart: `text/calendar; method=REQUEST`."""
+    header = Part()
+    header["Content-Type"] = media_type
+    params = header.get_params() or []
+    return header.get_content_maintype(), header.get_content_subtype(), dict(params[1:])

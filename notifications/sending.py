@@ -15,13 +15,14 @@ from typing import Any
 
 from django.conf import settings
 from django.db import transaction
-from django.db.models import F, Q
+from django.db.models import Q
 
 from notifications import outbox
 from notifications.blank import blank_files
 from notifications.causes import why_not
 from notifications.compose import composed, envelope_sender
 from notifications.models import Message
+from notifications.rows import moved
 from notifications.transport import Answer, NoPost, Outcome, Post
 from notifications.words import DUE_STATES, FAILED, SENDING, SENT, UNCLEAR, WAITING
 from portfolio.clock import Moment
@@ -37,6 +38,7 @@ MOST_BREAKS = 3
 """In a row: then the mail server is left alone until the next sweep."""
 KEEP_LINKS = timedelta(days=30)
 """How long a refused message keeps its links, in case somebody has it sent again."""
+ENDED = "The process that sent it ended before it could record the answer."
 log = logging.getLogger(__name__)
 
 
@@ -82,7 +84,7 @@ def _send_one(message: Message, post: Post, now: Now) -> None:
         return  # somebody else has it, or it was held back or withdrawn
     try:
         gone = why_not(message)
-        content = b"" if gone else composed(message).as_bytes()
+        content = b"" if gone else composed(message)
     except Exception as error:  # one message that cannot be made ready must not stop the others
         log.exception("Message %s cannot be made ready.", message.pk)
         record(message, Answer(Outcome.AGAIN, f"It could not be made ready: {error}"[:300]), at=now().at)
@@ -102,10 +104,9 @@ def _send_one(message: Message, post: Post, now: Now) -> None:
 def claim(message: Message, *, at: datetime) -> bool:
     """Take a due message for this process; False if it is no longer as it was read. Commits."""
     by = f"{socket.gethostname()[:60]}:{os.getpid()}"
-    same = Message.objects.filter(
-        pk=message.pk, state=message.state, tries=message.tries, next_try_at__lte=at, withdrawn_why=""
-    )
-    if not same.update(state=SENDING, claimed_at=at, claimed_by=by, tries=F("tries") + 1):
+    if not moved(
+        message, [message.state], state=SENDING, claimed_at=at, claimed_by=by, tries=message.tries + 1
+    ):
         return False
     message.state, message.claimed_at, message.claimed_by = SENDING, at, by
     message.tries += 1
@@ -115,15 +116,15 @@ def claim(message: Message, *, at: datetime) -> bool:
 def record(message: Message, answer: Answer, *, at: datetime) -> bool:
     """Keep what became of this claim of the message; False if another claim has followed it meanwhile."""
     told = {"server_said": answer.said[:300], **_after(message, answer, at)}
-    # The sweep may have thought that this process was dead.
-    mine = Message.objects.filter(pk=message.pk, tries=message.tries, state__in=[SENDING, UNCLEAR])
+    # Unclear: the sweep may have thought that this process was dead.
+    mine = (SENDING, UNCLEAR)
     if not message.secrets or answer.outcome is not Outcome.TAKEN:
-        return bool(mine.update(**told))
+        return moved(message, mine, **told)
     with transaction.atomic():
-        changed = mine.update(**told, **outbox.without_links(message, at))
+        changed = moved(message, mine, **told, **outbox.without_links(message, at))
         if changed:
             blank_files(message)
-        return bool(changed)
+        return changed
 
 
 def _after(message: Message, answer: Answer, at: datetime) -> dict[str, Any]:
@@ -136,14 +137,14 @@ def _after(message: Message, answer: Answer, at: datetime) -> dict[str, Any]:
     if answer.outcome is Outcome.NEVER or message.put_off >= len(delays):
         return {"state": FAILED, "next_try_at": None}
     delay = timedelta(seconds=delays[message.put_off])
-    return {"state": _not_sent(message), "next_try_at": at + delay, "put_off": F("put_off") + 1}
+    return {"state": _not_sent(message), "next_try_at": at + delay, "put_off": message.put_off + 1}
 
 
 def _lost(lost_before: int, at: datetime) -> dict[str, Any]:
     """Once more after a while; when that has gone wrong too often, a person decides."""
     again = lost_before + 1 < settings.NOTIFICATION_MOST_LOST
     wait = timedelta(seconds=settings.NOTIFICATION_UNCLEAR_SECONDS)
-    return {"lost": F("lost") + 1, "next_try_at": at + wait if again else None}
+    return {"lost": lost_before + 1, "next_try_at": at + wait if again else None}
 
 
 def _not_sent(message: Message) -> str:
@@ -153,8 +154,7 @@ def _not_sent(message: Message) -> str:
 
 def _let_go(message: Message, said: str, *, at: datetime) -> None:
     """Undo a claim: the connection was lost before this message was tried."""
-    mine = Message.objects.filter(pk=message.pk, tries=message.tries, state=SENDING)
-    mine.update(state=_not_sent(message), next_try_at=at, server_said=said[:300])
+    moved(message, [SENDING], state=_not_sent(message), next_try_at=at, server_said=said[:300])
 
 
 def sweep(moment: Moment) -> int:
@@ -166,12 +166,11 @@ def sweep(moment: Moment) -> int:
         state=SENDING, claimed_at__lt=moment.at - timedelta(seconds=settings.NOTIFICATION_CLAIM_SECONDS)
     )
     found = 0
-    for lost, tries, pk in dead.values_list("lost", "tries", "pk"):
-        same = Message.objects.filter(pk=pk, state=SENDING, tries=tries)
-        told = _lost(lost, moment.at)
+    for message in dead:
+        told = _lost(message.lost, moment.at)
         if told["next_try_at"]:
             told["next_try_at"] = moment.at  # the time of its claim was waiting enough
-        found += same.update(state=UNCLEAR, server_said="The process that sent it ended.", **told)
+        found += moved(message, [SENDING], state=UNCLEAR, server_said=ENDED, **told)
     _withdraw_asked(moment)
     _blank_old(moment)
     return found

@@ -1,20 +1,12 @@
 """`manage.py drill_mail`: does every message arrive, and none twice without need, whatever breaks?"""
 
-import os
-import secrets
 import shutil
-import subprocess
-import sys
-import tempfile
 from argparse import ArgumentParser
 
-from django.core.management import BaseCommand, CommandError, call_command
-from django.db import connection
+from django.core.management import BaseCommand, CommandError
 
+from notifications.drill import place
 from notifications.drill.run import Drill
-from portfolio.demo.programs import free_port
-
-SETTINGS = "notifications.drill.settings"
 
 
 class Command(BaseCommand):
@@ -38,16 +30,10 @@ class Command(BaseCommand):
             raise CommandError(
                 "Ask for at least 20 messages a worker, and at most one kill to four messages."
             )
-        told = [f"--{name}={value}" for name, value in
-                (("messages", messages), ("kills", kills), ("workers", workers), ("seed", seed))]  # fmt: skip
-        if os.environ.get("DJANGO_SETTINGS_MODULE") != SETTINGS:
-            sys.exit(_in_a_place_of_its_own(told))
+        place.enter("drill_mail", messages=messages, kills=kills, workers=workers, seed=seed)
         self._drill(Drill(messages=messages, kills=kills, workers=workers, seed=seed, say=self._tell))
 
     def _drill(self, drill: Drill) -> None:
-        if connection.introspection.table_names():
-            raise CommandError("The database of DATABASE_URL is not empty, and a drill would write to it.")
-        call_command("migrate", verbosity=0)
         result = drill.run()
         self._tell("")
         for name, figure in [
@@ -68,21 +54,3 @@ class Command(BaseCommand):
     def _tell(self, line: str) -> None:
         self.stdout.write(line)
         self.stdout.flush()
-
-
-def _in_a_place_of_its_own(arguments: list[str]) -> int:
-    """Run the drill in a process with other settings and a folder that goes afterwards."""
-    with tempfile.TemporaryDirectory(prefix="drill-") as folder:
-        environment = os.environ | {
-            "DJANGO_SETTINGS_MODULE": SETTINGS,
-            "DJANGO_SECRET_KEY": secrets.token_urlsafe(50),
-            "SNECK_VAR": folder,
-            "REDIS_URL": f"unix://{folder}/redis.sock",
-            "SNECK_SMTP_HOST": "127.0.0.1",
-            "SNECK_SMTP_PORT": str(free_port()),
-            "SNECK_SMTP_SECURITY": "none",
-            "SNECK_SMTP_USER": "",
-        }
-        environment.pop("SNECK_DEMO", None)
-        argv = [sys.executable, sys.argv[0], "drill_mail", *arguments]
-        return subprocess.run(argv, env=environment, check=False).returncode  # noqa: S603 - ourselves
