@@ -183,8 +183,9 @@ it is not to be sent, or "" when it is."""
 FACT_SOURCES = ["inspections.facts.DEFECTS"]
 """Where the gate learns of facts kept outside `portfolio`: dotted paths to `portfolio.facts.FactSource`s."""
 
-DEMO_PARTS = ["inspections.demo.load"]
-"""What other apps add to the demonstration: dotted paths to functions of the agency and the moment."""
+DEMO_PARTS = ["inspections.demo.load", "inspections.demo.mend"]
+"""What other apps add to the demonstration once its homes are there: dotted paths to functions of the agency and the
+moment."""
 
 SECURE = not (DEBUG or SNECK_DEMO) and env.bool("SNECK_HTTPS", default=True)
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE

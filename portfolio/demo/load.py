@@ -34,12 +34,12 @@ def load(moment: Moment) -> Loaded:
     """Invent both agencies, all or nothing. Every home goes in by the same door as an import."""
     agent = _people(scenario.people()["agency"], moment)
     _policy(agent, moment)
-    for part in settings.DEMO_PARTS:
-        import_string(part)(agent.agency, moment)
     told = scenario.agency_homes(moment.day)
     homes = _homes(told, agent, moment)
     files = _files(told, agent, moment)
     marks = _marks(told, agent, moment)
+    for part in settings.DEMO_PARTS:
+        import_string(part)(agent.agency, moment)
     stranger = _people(scenario.people()["elsewhere"], moment)
     _homes(scenario.strangers_homes(moment.day), stranger, moment)
     return Loaded(agent.agency, homes, marks, files)

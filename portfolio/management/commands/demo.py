@@ -50,8 +50,8 @@ class Command(BaseCommand):
         )
 
     def handle(self, *, port: int, host: str, fresh: bool, **options: object) -> None:
-        if not settings.SNECK_DEMO:
-            _start_again_as_demo()
+        if not settings.SNECK_DEMO or settings.SNECK_SITE != _address(host, port):
+            _start_again_as_demo(_address(host, port))
         _refuse_unless_possible()
         settings.VAR.mkdir(parents=True, exist_ok=True)
         with _only_one(settings.VAR / "demo.lock"):
@@ -67,11 +67,7 @@ class Command(BaseCommand):
 
     def _serve(self, host: str, port: int) -> None:
         smtp_port = programs.free_port()
-        environment = os.environ | {
-            "SNECK_SMTP_HOST": "127.0.0.1",
-            "SNECK_SMTP_PORT": str(smtp_port),
-            "SNECK_SITE": _address(host, port),
-        }
+        environment = os.environ | {"SNECK_SMTP_HOST": "127.0.0.1", "SNECK_SMTP_PORT": str(smtp_port)}
         if host != "127.0.0.1":
             environment["SNECK_HOSTS"] = "*"
         say = self.stderr.write
@@ -99,13 +95,12 @@ class Command(BaseCommand):
         self.stdout.flush()
 
     def _welcome(self, host: str, port: int) -> None:
-        """Print the address and one log-in for each role."""
+        """Print the address and the agency's log-ins."""
         self.stdout.write(f"\nSneck is ready at {_address(host, port)}/\n\nSign in as")
-        by_role: dict[str, tuple[str, str]] = {}
-        for role, email, password in scenario.logins():
-            by_role.setdefault(role, (email, password))
-        for role, (email, password) in by_role.items():
-            self.stdout.write(f"  {role:<11} {email:<34} {password}")
+        for user in scenario.people()["agency"]["users"]:
+            note = f"  ({user['note']})" if "note" in user else ""
+            self.stdout.write(f"  {user['role']:<11} {user['email']:<34} {user['password']}{note}")
+        self.stdout.write(f"\nWhat it writes to people, contractors' links too: {_address(host, port)}/mail/")
         self.stdout.write("\nThe agency's old list, to try an import with:")
         for path in filter(Path.exists, sheet.paths_in(settings.VAR / "demo")):
             self.stdout.write(f"  {path}")
@@ -119,9 +114,10 @@ def _address(host: str, port: int) -> str:
     return f"http://{'localhost' if host == '127.0.0.1' else host}:{port}"
 
 
-def _start_again_as_demo() -> None:
-    """Replace this process by one that reads the settings as a demonstration does."""
-    os.execve(sys.executable, [sys.executable, *sys.argv], os.environ | {"SNECK_DEMO": "1"})  # noqa: S606
+def _start_again_as_demo(address: str) -> None:
+    """Replace this process by one that reads the settings as a demonstration at this address does."""
+    environment = os.environ | {"SNECK_DEMO": "1", "SNECK_SITE": address}
+    os.execve(sys.executable, [sys.executable, *sys.argv], environment)  # noqa: S606
 
 
 def _refuse_unless_possible() -> None:
