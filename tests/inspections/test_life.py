@@ -7,9 +7,7 @@ book of who said, brought or was sent what, and compares.
 import hashlib
 from collections import defaultdict
 from contextlib import suppress
-from dataclasses import dataclass, field
 from datetime import timedelta
-from typing import Any
 from uuid import uuid4
 
 import pytest
@@ -19,7 +17,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule, run_state_machine_as_test
 
-from inspections.models import Contractor, Defect, Evidence, JobItem, Registration
+from inspections.models import Defect, Evidence, JobItem
 from inspections.services import job_answers, job_mail, jobs
 from inspections.services.defects import (
     NotAllowed,
@@ -35,74 +33,19 @@ from inspections.services.evidence import evidence_add, evidence_withdraw
 from portfolio import gate, standing
 from portfolio.documents import open_bytes
 from portfolio.documents.proof import Accepted
-from portfolio.law import model as law
 from portfolio.models import Certificate, Clearance, Document, Event
 from portfolio.services import events
-from tests.factories import DAY, at, make_agency, make_home, make_user
+from tests.factories import DAY, at
+from tests.inspections.life_cases import CLASSES, COMPETENT, DANGERS, FIRM_OF, FIRMS, PEOPLE, World
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 REFUSALS = (ValidationError, NotAllowed, gate.Barred, gate.NotMarked)
-CLASSES = [
-    ("bs7671", "C1", {}),
-    ("bs7671", "C2", {}),
-    ("bs7671", "C3", {}),
-    ("igem_g11", "AR", {"said_by": "Invented engineer, 123456"}),
-    ("other", "danger", {"trade": "gas", "suspected": True}),
-    ("other", "note", {}),
-]
-DANGERS = {("bs7671", "C1"), ("bs7671", "C2"), ("bs7671", "FI"), ("igem_g11", "ID"), ("igem_g11", "AR")} | {
-    ("other", "danger")
-}
-"""Open ones bar every home, whatever else is on record."""
-COMPETENT = {
-    "wirer": {"bs7671"},
-    "all_rounder": set(law.CODES),
-    "employed": set(law.CODES),
-    "same_address": set(law.CODES),
-    "lapsed": set(),
-}
-FIRM_OF = {"employed": "sparks", "same_address": "gasworks"}
-"""Inspectors who are paid by a firm, or have its address."""
-PEOPLE = ["agent", "landlord", *COMPETENT]
-FIRMS = ["sparks", "gasworks"]
 WORKS = ["accessory_swap", "", "rcd_added", "gas_repair"]
 WHY = st.sampled_from(["It is so.", "It is so, too.", ""])
 judge = st.sampled_from([*COMPETENT, "all_rounder", "all_rounder", "agent", "landlord"])
 person, firm = st.sampled_from(PEOPLE), st.sampled_from(FIRMS)
 pick = st.integers(0, 9)
-
-
-@dataclass
-class World:
-    agency: Any
-    home: Any
-    people: dict[str, Any]
-    firms: dict[str, Contractor]
-    wished: set[str] = field(default_factory=set)
-    """What came about in any of the examples."""
-
-    @classmethod
-    def make(cls) -> "World":
-        agency = make_agency()
-        home = make_home(agency)
-        people = {
-            "agent": make_user(agency),
-            "landlord": make_user(agency, "landlord", landlord=home.landlord),
-        }
-        for name, schemes in COMPETENT.items():
-            people[name] = make_user(agency, "inspector", competent=schemes)
-        people["lapsed"].competences.create(scheme="bs7671", by="Once", until=DAY - timedelta(days=1))
-        firms = {}
-        for name, trade in (("sparks", "electrical"), ("gasworks", "gas")):
-            mail = people["same_address"].email.upper() if name == "gasworks" else f"{name}@example.org"
-            firms[name] = Contractor.objects.create(
-                agency=agency, name=name, email=mail, trades=["electrical", "gas", "other"]
-            )
-            for kind in (trade, "electrical", "gas"):
-                Registration.objects.create(contractor=firms[name], kind=kind, until=DAY + timedelta(days=90))
-        firms["sparks"].people.add(people["employed"])
-        return cls(agency, home, people, firms)
 
 
 class Life(RuleBasedStateMachine):
@@ -357,11 +300,11 @@ def test_random_lives_of_defects_keep_the_promises(monkeypatch: pytest.MonkeyPat
     run_state_machine_as_test(
         Life,
         settings=settings(
-            max_examples=max(6, settings.default.max_examples // 3),
+            max_examples=max(6, settings().max_examples // 3),
             stateful_step_count=20,
             suppress_health_check=list(HealthCheck),
         ),
     )
-    if settings.default.max_examples >= 100:
+    if settings().max_examples >= 100:
         wanted = {"confirmed", "classed otherwise", "sent to a contractor", "marked"}
         assert wanted <= Life.world.wished, "the examples are too tame to show anything"
