@@ -12,7 +12,10 @@ import pytest
 ROOT = Path(__file__).resolve().parent.parent
 NEEDED = ("bash", "cat", "cut", "dirname", "env", "grep", "mkdir", "rm", "sha256sum")
 FAKE_DPKG = """#!/bin/bash
-case $2 in libpangoft2-1.0-0 | libharfbuzz-subset0 | fonts-dejavu-core) echo "Status: install ok installed" ;; *) exit 1 ;; esac
+case $2 in
+    libpangoft2-1.0-0 | libharfbuzz-subset0 | fonts-dejavu-core) echo "Status: install ok installed" ;;
+    *) exit 1 ;;
+esac
 """
 FAKE_PYTHON = '#!/bin/bash\n[[ $1 == -c ]] || echo "demo=${SNECK_DEMO:-} python $*"\n'
 

@@ -248,7 +248,9 @@ def test_a_sale_is_barred_by_just_what_the_nation_asks(row: Row, nation: str) ->
 
 @pytest.mark.parametrize("nation", NATIONS)
 @pytest.mark.parametrize("result", ["ar", "id"])
-def test_a_gas_appliance_found_dangerous_bars_a_let_by_law_and_both_by_house_policy(result: str, nation: str) -> None:
+def test_a_gas_appliance_found_dangerous_bars_a_let_by_law_and_both_by_house_policy(
+    result: str, nation: str
+) -> None:
     answer = standing_in(nation, **gas("2026-06-02", result=result))
     assert barring(answer.let.bars) == {GAS[nation], "house_danger"}
     assert barring(answer.sale.bars) == {"house_danger"}
