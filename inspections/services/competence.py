@@ -1,13 +1,14 @@
 """Who may confirm that a defect is put right: somebody competent for it who has no hand in the work."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Self
 
 from django.db.models import Q
 
-from inspections.models import Competence, Contractor, Defect, Evidence, JobItem
+from inspections.models import Competence, Defect, Evidence, JobItem
+from inspections.services.ties import ties_of
 from portfolio import access, words
 from portfolio.clock import Moment
 
@@ -32,16 +33,15 @@ class Judge:
     user: Any
     inspects: bool
     schemes: frozenset[str]
-    firms: frozenset[int]
-    """Ids of the contractors this person works for, or is paid by."""
+    ties: Mapping[int, date | None]
+    """The contractors this person works or worked for, or is or was paid by, by id: until when (`ties_of`)."""
 
     @classmethod
     def of(cls, user: Any, day: date) -> Self:
         inspects = access.may(user, "confirm")
         if not inspects:
-            return cls(user, False, frozenset(), frozenset())
-        tied = Contractor.objects.filter(Q(people=user) | Q(email__iexact=user.email), agency=user.agency_id)
-        return cls(user, True, competent_for(user, day), frozenset(tied.values_list("pk", flat=True)))
+            return cls(user, False, frozenset(), {})
+        return cls(user, True, competent_for(user, day), ties_of(user))
 
     def why_not(self, defect: Defect, provers: Collection[int], firms: Collection[int]) -> str:
         """Why this person may not confirm this defect; empty when they may.
@@ -60,9 +60,16 @@ class Judge:
             return "You recorded that the work is done, so somebody else has to confirm it."
         if self.user.pk in provers:
             return "You brought the proof, so somebody else has to confirm it."
-        if self.firms & {defect.completed_for_id, *firms}:
+        if any(self._tied(firm, defect.found) for firm in {defect.completed_for_id, *firms}):
             return "You work for the contractor who did this, or are paid by them; somebody else has to confirm it."
         return ""
+
+    def _tied(self, firm: int | None, found: date | None) -> bool:
+        """Is, or was since the defect was found. A tie that ended before is none to its repair."""
+        if firm is None or firm not in self.ties:
+            return False
+        until = self.ties[firm]
+        return until is None or found is None or until >= found
 
 
 def why_not_confirm(user: Any, defect: Defect, moment: Moment) -> str:

@@ -13,8 +13,9 @@ from django.db import transaction
 
 from inspections.models import Contractor, Defect, Visit
 from inspections.services import tell
-from inspections.services.competence import competent_for
+from inspections.services.competence import competent_for, why_not_confirm
 from inspections.services.judgements import defect_confirm, defect_recode, defect_send_back, known_work
+from inspections.services.registrations import registrations_needed
 from inspections.services.steps import NotAllowed, day_of_work, finish, named, opened, somebody
 from portfolio import words
 from portfolio.clock import Moment
@@ -163,6 +164,8 @@ def defect_claim_done(
     """
     defect = opened(defect_id)
     somebody(defect, actor, contractor)
+    if defect.completed is not None:
+        raise NotAllowed("The work is said to be done already. It waits to be confirmed, or sent back.")
     day_of_work(defect, on, moment, "was put right")
     known_work(work)
     defect.completed, defect.completed_by, defect.completed_for = on, actor, contractor
@@ -196,8 +199,14 @@ def defect_describe(
     changed = [name for name, value in new.items() if getattr(defect, name) != value]
     if not changed:
         return defect
+    refused, needed = why_not_confirm(actor, defect, moment), set(registrations_needed(defect))
     for name in changed:
         setattr(defect, name, new[name])
+    if refused and needed - set(registrations_needed(defect)):
+        raise NotAllowed(
+            "This work goes only to who is registered for it. That it is another trade’s is for an inspector to say: "
+            "one competent for it, with no hand in the work."
+        )
     save(defect, actor=actor, moment=moment)
     says = f"Description changed ({', '.join(changed)}): {named(defect)}."
     finish(defect, Verb.DEFECT_CHANGED, says, actor=actor, moment=moment)
