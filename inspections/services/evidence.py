@@ -1,6 +1,6 @@
 """Evidence for a defect: brought by one of our people or by a contractor, kept for good, relied on until withdrawn."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -12,7 +12,7 @@ from django.db import transaction
 
 from inspections import words as own
 from inspections.models import Contractor, Defect, Evidence
-from inspections.services.defects import NotAllowed
+from inspections.services.steps import NotAllowed, contractor_locked
 from portfolio import access, words
 from portfolio.clock import Moment
 from portfolio.documents import Accepted, store
@@ -98,16 +98,15 @@ def evidence_add_all(
     told: dict[str, Any] = {}
     if paper is not None:
         told = {"paper": paper.kind, "number": paper.number, "dated": paper.dated}
+    keys = [uuid5(key, f"{stage}:{file.sha256}") for file in accepted]
+    alone = uuid5(key, f"{stage}:says") if says.strip() and not caption else None
+    _check_room(_locked(defect_id), {*keys, alone} if alone else {*keys})
     pieces = [
-        evidence_add(
-            defect_id, key=uuid5(key, f"{stage}:{file.sha256}"), accepted=file, says=caption, **told, **common
-        )
-        for file in accepted
+        evidence_add(defect_id, key=each, accepted=file, says=caption, **told, **common)
+        for each, file in zip(keys, accepted, strict=True)
     ]
-    if says.strip() and not caption:
-        pieces.append(
-            evidence_add(defect_id, key=uuid5(key, f"{stage}:says"), accepted=None, says=says, **common)
-        )
+    if alone is not None:
+        pieces.append(evidence_add(defect_id, key=alone, accepted=None, says=says, **common))
     return list({piece.pk: piece for piece in pieces}.values())
 
 
@@ -156,6 +155,8 @@ def _may_bring(defect: Defect, actor: Any, contractor: Contractor | None) -> Non
         )
     if not theirs:
         raise NotAllowed("This defect is not yours to bring evidence for.")
+    if contractor is not None:
+        contractor_locked(contractor)
 
 
 def _check(piece: Evidence, accepted: Accepted | None, moment: Moment) -> None:
@@ -167,11 +168,21 @@ def _check(piece: Evidence, accepted: Accepted | None, moment: Moment) -> None:
     if accepted is None and not piece.says:
         raise ValidationError("Choose a file, or write what was done or seen.")
     _check_paper(piece, accepted, moment)
-    live = Evidence.objects.filter(defect=piece.defect, withdrawn_at=None).count()
-    if live >= settings.EVIDENCE_MOST:
+    _check_room(piece.defect, {piece.key})
+
+
+def _check_room(defect: Defect, keys: Collection[UUID]) -> None:
+    """Asked before the first is stored, as a file outlives a transaction that is undone. Raises NotAllowed."""
+    live = Evidence.objects.filter(defect=defect, withdrawn_at=None).count()
+    new = len(keys) - Evidence.objects.filter(key__in=keys).count()
+    if new and live >= settings.EVIDENCE_MOST:
         raise NotAllowed(
             f"This defect holds {live} pieces of evidence, which is the most it can. "
             "Withdraw what is not needed, or send fewer."
+        )
+    if live + new > settings.EVIDENCE_MOST:
+        raise NotAllowed(
+            f"A defect holds at most {settings.EVIDENCE_MOST} pieces of evidence, and this one has {live}. Send fewer."
         )
 
 

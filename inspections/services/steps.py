@@ -33,6 +33,14 @@ def somebody(defect: Defect, actor: Any, contractor: Contractor | None) -> None:
         raise ValidationError("Say who says so.")
     if contractor is not None and contractor.agency_id != defect.unit.agency_id:
         raise ValidationError("This contractor works for another agency.")
+    if contractor is not None:
+        contractor_locked(contractor)
+
+
+def contractor_locked(contractor: Contractor) -> None:
+    """Its lock, before that of the chain: a record that names it needs it at the end of the transaction, when whoever
+    changes the contractor may hold it and wait for the chain."""
+    Contractor.objects.select_for_update(of=("self",)).get(pk=contractor.pk)
 
 
 def day_of_work(defect: Defect, on: date, moment: Moment, done: str) -> None:
