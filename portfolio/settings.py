@@ -217,6 +217,14 @@ CONTENT_SECURITY_POLICY = {
     }
 }
 
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "filters": {"without_links": {"()": "inspections.log.WithoutLinks"}},
+    "loggers": {name: {"filters": ["without_links"]} for name in ("django.request", "django.server")},
+}
+"""A log must not hold the secret address of a job."""
+
 CACHES: dict[str, dict[str, Any]] = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
 REDIS_URL = f"unix://{VAR / 'redis.sock'}" if SNECK_DEMO else env("REDIS_URL", default="")
 if REDIS_URL:

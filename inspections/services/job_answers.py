@@ -28,6 +28,10 @@ from portfolio.services.write import locked_unit, locked_units, save
 
 FARTHEST = timedelta(days=366)
 """A day proposed farther off than this is a slip of the pen."""
+MOST_DAYS = 20
+"""Days proposed for one job: each is written to two people."""
+MOST_BYTES = 1_000_000_000
+"""Of all files that come by the link of one job."""
 OVER = "This job is closed, or no longer yours. Ask whoever sent it."
 
 
@@ -139,6 +143,10 @@ def job_propose_day(
         raise ValidationError({"end": "The end has to be later than the beginning."})
     if (day, start, end) == (job.proposed, job.proposed_from, job.proposed_to):
         return job
+    if job.sequence >= MOST_DAYS:
+        raise NotAllowed(
+            f"You proposed {MOST_DAYS} days for this job already. Ring {job.sent_by} of {job.agency}."
+        )
     job.proposed, job.proposed_from, job.proposed_to = day, start, end
     job.sequence += 1
     job.seen_at = job.seen_at or moment.at
@@ -199,6 +207,7 @@ def job_proof_add(
 ) -> list[Evidence]:
     """Photos, papers or a statement of the state after the work. Raises ValidationError, NotAllowed, JobOver."""
     job, defect = _in_job(job_id, defect_id, link, moment)
+    _check_bytes(job, accepted)
     return evidence_add_all(
         defect.pk,
         key=key,
@@ -210,6 +219,17 @@ def job_proof_add(
         moment=moment,
         contractor=job.contractor,
     )
+
+
+def _check_bytes(job: Job, accepted: Sequence[Accepted]) -> None:
+    """Whoever has the link, or finds it, must not fill the disk. Raises NotAllowed."""
+    brought = Evidence.objects.filter(
+        defect__items__job=job, contractor=job.contractor, document__isnull=False
+    )
+    held = dict(brought.values_list("document__sha256", "document__size"))
+    held |= {file.sha256: len(file.content) for file in accepted}
+    if sum(held.values()) > MOST_BYTES:
+        raise NotAllowed("This job has taken as many files as it can. Ask the sender how to bring the rest.")
 
 
 def _in_job(job_id: int, defect_id: int, link: JobLink | None, moment: Moment) -> tuple[Job, Defect]:

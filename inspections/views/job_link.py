@@ -33,6 +33,8 @@ from portfolio.views.documents import to_look_at
 MOST_WRONG = 20
 WINDOW = 10 * 60
 """Seconds in which one address may be wrong so often; then nothing is looked up for it until they are over."""
+MOST_SENT = 100
+"""What one link may send in that time: enough for a long job, too little to fill a disk or a letter box."""
 KNOWN = 24 * 60 * 60
 """Seconds for which an address that opened a link may go on with it, however wrong its neighbours are."""
 HEADERS = {
@@ -73,14 +75,14 @@ def _guarded(request: HttpRequest, token: str, view: View) -> HttpResponse:
     address = get_adapter().get_client_ip(request)
     wrong, known = f"job-link-wrong:{address}", f"job-link-known:{address}:{_digest(token)}"
     if cache.get(wrong, 0) >= MOST_WRONG and not cache.get(known):
-        answer = render(request, "429.html", status=HTTPStatus.TOO_MANY_REQUESTS)
-        answer["Retry-After"] = str(WINDOW)
-        return _private(answer)
+        return _too_many(request)
     link = live_link(token, moment)
     if link is None:
         _count(wrong)
         return _private(_dead(request))
     cache.set(known, True, KNOWN)
+    if request.method == "POST" and _count(f"job-link-sent:{link.pk}") > MOST_SENT:
+        return _too_many(request)
     return _private(view(request, token, link, moment))
 
 
@@ -88,12 +90,20 @@ def _digest(token: str) -> str:
     return hashlib.sha256(token.encode()).hexdigest()
 
 
-def _count(key: str) -> None:
+def _too_many(request: HttpRequest) -> HttpResponse:
+    answer = render(request, "429.html", status=HTTPStatus.TOO_MANY_REQUESTS)
+    answer["Retry-After"] = str(WINDOW)
+    return _private(answer)
+
+
+def _count(key: str) -> int:
+    """How often in this time, with this once."""
     cache.add(key, 0, WINDOW)
     try:
-        cache.incr(key)
+        return int(cache.incr(key))
     except ValueError:  # it was put out of the cache between these two lines
         cache.set(key, 1, WINDOW)
+        return 1
 
 
 def _private(answer: HttpResponse) -> HttpResponse:
