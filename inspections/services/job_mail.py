@@ -8,7 +8,7 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 
 from inspections.models import Job, JobLink
-from inspections.selectors.job_parts import Part, dangers, first_due, lines_in, parts_of
+from inspections.selectors.job_parts import DONE, Part, dangers, first_due, lines_in, parts_of
 from inspections.selectors.jobs import day_words
 from inspections.services.job_calendar import invitation
 from inspections.services.job_sheet import job_sheet
@@ -35,6 +35,7 @@ def letter(
         "many": len(lines_in(parts)),
         "where": str(parts[0].unit) if len(parts) == 1 else f"{len(parts)} homes",
         "due": first_due(parts),
+        "late": any(line.late and line.state != DONE for line in lines_in(parts)),
         "dangers": dangers(parts),
         "url": url,
         "good_until": good_until,

@@ -80,7 +80,9 @@ def test_the_mail_says_first_what_to_do_then_what_is_wrong(agency, agent, firm, 
     )
     job, token = send(firm, defects, agent, access_notes="Key at no 4.\nMind the dog.")
     mail = as_read(mail_of(job, "sent"))
-    assert mail["Subject"] == "Danger: Job 1: 2 defects, Flat 2, 9 Tannery Row, by 20 Nov 2026"
+    assert (
+        mail["Subject"].strip() == "Danger: Job 1: 2 defects, Flat 2, 9 Tannery Row, late since 20 Nov 2026"
+    )
     text = mail.get_body(("plain",)).get_content().replace("\r\n", "\n")
     assert text.splitlines()[0].startswith("If there is smoke")
     assert f"http://localhost:8000/j/{token}/" in text.splitlines()
