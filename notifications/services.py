@@ -1,7 +1,7 @@
 """What an agent does with a message by hand: have it sent again, hold it back, let it go on.
 
-Each looks at the message under its lock, then takes the agency's chain of events. The sending itself takes no lock: a
-message that it has claimed meanwhile is refused here.
+Each takes the lock of the home it is about, as the line of record names that, looks at the message under its lock, then
+takes the agency's chain of events. The sending itself takes no lock: a message that it has claimed meanwhile is refused here.
 """
 
 from typing import Any
@@ -15,6 +15,7 @@ from notifications.words import DUE_STATES, FAILED, HELD, STATE, UNCLEAR, WAITIN
 from portfolio import access
 from portfolio.clock import Moment
 from portfolio.services.events import Happening, Verb, record
+from portfolio.services.write import locked_units
 
 
 class NotPossible(Exception):
@@ -54,7 +55,9 @@ def message_release(message_id: int, *, actor: Any, moment: Moment) -> Message:
 
 
 def _locked(message_id: int, actor: Any, states: tuple[str, ...], done: str) -> Message:
-    found = Message.objects.select_for_update().get(pk=message_id, agency=actor.agency_id)
+    mine = Message.objects.filter(agency=actor.agency_id)
+    locked_units(mine.filter(pk=message_id, unit__isnull=False).values_list("unit_id", flat=True))
+    found = mine.select_for_update().get(pk=message_id)
     if not access.may(actor, "see_messages"):
         raise NotPossible("Only a letting agent decides about messages.")
     if found.state not in states:
