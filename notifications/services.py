@@ -1,7 +1,8 @@
 """What an agent does with a message by hand: have it sent again, hold it back, let it go on.
 
 Each takes the lock of the home it is about, as the line of record names that, looks at the message under its lock, then
-takes the agency's chain of events. The sending itself takes no lock: a message that it has claimed meanwhile is refused here.
+takes the agency's chain of events. The sending itself takes no lock: a message that it has claimed meanwhile is refused
+here.
 """
 
 from typing import Any
