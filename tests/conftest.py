@@ -25,7 +25,12 @@ ELSEWHERE = ("REDIS_URL", "SNECK_DEMO", "SNECK_DEBUG")
 """Settings of a site that is being served; read before this file is, and not meant for tests."""
 
 settings.register_profile(
-    "steady", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow], print_blob=True
+    "steady",
+    max_examples=50,
+    derandomize=True,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+    print_blob=True,
 )
 settings.register_profile("quick", settings.get_profile("steady"), max_examples=15)
 settings.register_profile("search", deadline=None, max_examples=1000)

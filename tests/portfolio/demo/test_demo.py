@@ -30,7 +30,7 @@ class Demo:
         argv = command("--port", str(self.port))
         with (self.folder / "out").open("w") as out:
             self.process = subprocess.Popen(argv, env=environment(self.folder), stdout=out, stderr=out)
-        wait_until(self.ready, 120)
+        wait_until(self.ready, 300)
 
     def said(self) -> str:
         return (self.folder / "out").read_text()
