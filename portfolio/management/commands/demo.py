@@ -50,7 +50,7 @@ class Command(BaseCommand):
         )
 
     def handle(self, *, port: int, host: str, fresh: bool, **options: object) -> None:
-        if not settings.SNECK_DEMO or settings.SNECK_SITE != _address(host, port):
+        if not settings.SNECK_DEMO or _address(host, port) != settings.SNECK_SITE:
             _start_again_as_demo(_address(host, port))
         _refuse_unless_possible()
         settings.VAR.mkdir(parents=True, exist_ok=True)
