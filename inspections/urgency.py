@@ -33,7 +33,7 @@ _STANDARD = {
     "igem_g11": "IGEM/G/11 (NCS no longer used since 1 July 2015)",
     "hhsrs": "Housing Act 2004 ss.1, 2, 5 and 7 (category 1 and 2 hazards)",
     "fire": "The five words of a fire risk assessment (PAS 79), from memory",
-    "damp_mould": "SI 2025/1042, emergency and significant hazards of social homes in England",
+    "damp_mould": "The words of SI 2025/1042 for social homes in England, used elsewhere as common practice",
     "other": "Our own words",
 }
 _REGISTERED = "Gas Safety (Installation and Use) Regulations 1998, reg 3 (Northern Ireland: SR 2004/63)"
