@@ -4,7 +4,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
-from notifications.words import DUE_STATES, HELD, SENDING, SENT, STATE, WAITING, WITHDRAWN
+from notifications.words import FAILED, HELD, SENDING, SENT, STATE, WAITING, WITHDRAWN
 
 
 class Message(models.Model):
@@ -53,7 +53,9 @@ class Message(models.Model):
                 name="message_waiting_says_until_when",
             ),
             models.CheckConstraint(
-                condition=~Q(state=HELD) | Q(next_try_at__isnull=True), name="message_held_is_never_due"
+                condition=~Q(state__in=[SENDING, HELD, SENT, FAILED, WITHDRAWN])
+                | Q(next_try_at__isnull=True),
+                name="message_due_may_be_tried",
             ),
             models.CheckConstraint(
                 condition=~Q(state=SENDING) | (Q(claimed_at__isnull=False) & ~Q(claimed_by="")),
@@ -72,12 +74,14 @@ class Message(models.Model):
         ]
         indexes = [
             models.Index(fields=["agency", "-made_at"], name="message_of_agency"),
+            # What is in flight or settled has no next try. SQLite would not use an index with a condition on the
+            # state: it does not look at the value of a parameter.
             models.Index(
                 fields=["-urgent", "next_try_at", "id"],
-                condition=Q(state__in=DUE_STATES),
+                condition=Q(next_try_at__isnull=False),
                 name="message_due",
             ),
-            models.Index(fields=["claimed_at"], condition=Q(state=SENDING), name="message_in_flight"),
+            models.Index(fields=["state", "claimed_at"], name="message_in_flight"),
         ]
 
     def __str__(self) -> str:

@@ -66,7 +66,9 @@ def send_waiting(now: Now, *, most: int = MOST) -> bool:
 
 def due(at: datetime) -> Any:
     """Messages whose time has come, in the order in which they are sent."""
-    found = Message.objects.filter(state__in=DUE_STATES, next_try_at__lte=at, withdrawn_why="")
+    found = Message.objects.filter(
+        next_try_at__lte=at, withdrawn_why=""
+    )  # only what may be tried has a next try
     return found.order_by("-urgent", "next_try_at", "pk")
 
 
@@ -105,7 +107,13 @@ def claim(message: Message, *, at: datetime) -> bool:
     """Take a due message for this process; False if it is no longer as it was read. Commits."""
     by = f"{socket.gethostname()[:60]}:{os.getpid()}"
     if not moved(
-        message, [message.state], state=SENDING, claimed_at=at, claimed_by=by, tries=message.tries + 1
+        message,
+        [message.state],
+        state=SENDING,
+        next_try_at=None,
+        claimed_at=at,
+        claimed_by=by,
+        tries=message.tries + 1,
     ):
         return False
     message.state, message.claimed_at, message.claimed_by = SENDING, at, by

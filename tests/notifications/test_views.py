@@ -41,7 +41,7 @@ FAILED = {"state": "failed", "next_try_at": None, "tries": 1, "server_said": "55
             {"put_off": 1, "next_try_at": at().at + timedelta(hours=4), "server_said": "451 Later"},
             "Put off; tried again in 4\xa0hours: 451 Later",
         ),
-        ({"state": "sending", "claimed_at": at().at, "claimed_by": "x"}, "Being sent"),
+        ({"state": "sending", "next_try_at": None, "claimed_at": at().at, "claimed_by": "x"}, "Being sent"),
         (SENT, "Sent"),
         (FAILED, "Refused by the mail server: 550 No such person"),
         (FAILED | {"server_said": "451 Later"}, "Given up: 451 Later"),

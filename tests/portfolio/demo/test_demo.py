@@ -109,6 +109,30 @@ def test_mail_sent_in_the_demo_ends_in_its_folder(demo: Demo) -> None:
     }
 
 
+LEAVE = """
+from django.db import transaction
+from notifications import outbox
+from portfolio import clock
+from portfolio.models import Agency
+with transaction.atomic():
+    outbox.put(outbox.Draft("test:1", "test", "A test.", Agency.objects.order_by("pk").first().pk, "Ann Reader",
+        "ann@example.org", "Left with the outbox", "Text"), at=clock.moment().at)
+"""
+
+
+def test_a_message_left_with_the_outbox_is_in_the_post_office_within_seconds(demo: Demo) -> None:
+    port = Path(f"/proc/{demo.child('mailsink')}/cmdline").read_text().split("\0")[-2]
+    told = environment(demo.folder) | {"SNECK_DEMO": "1", "SNECK_SMTP_PORT": port}
+    argv = [sys.executable, str(ROOT / "manage.py"), "shell", "--verbosity", "0", "-c", LEAVE]
+    subprocess.run(argv, env=told, check=True, timeout=60)
+    folder = demo.folder / "mail"
+
+    def came() -> bool:
+        return "Left with the outbox" in {mail.read(folder, name).subject for name in mail.names(folder)}
+
+    wait_until(came, 20)
+
+
 @pytest.mark.parametrize("words", ["gunicorn", "redis-server", "celery -A portfolio worker", "mailsink"])
 def test_killed_program_comes_back(demo: Demo, words: str) -> None:
     killed = demo.child(words)
