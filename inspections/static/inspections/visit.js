@@ -177,9 +177,10 @@
     const panel = $("unsent").parentElement;
     panel.hidden = false;
     panel.parentElement.hidden = Boolean(root.dataset.ended) && !count && !sender.late;
-    const why = (count || how !== "sending") && WHY[how];
+    // What was sent last is kept only once the server has been asked again: until then it is not "all sent".
+    const all = how === "sending" ? "" : "All sent.";
     const ended = state.ended && !root.dataset.ended ? `${state.ended}: this visit was ended. Finish what you are writing.` : "";
-    const text = [count ? `${count} not sent yet.` : "All sent.", why, ended, sender.late].filter(Boolean).join(" ");
+    const text = [count ? `${count} not sent yet.` : all, WHY[how], ended, sender.late].filter(Boolean).join(" ");
     if ($("unsent").textContent !== text) $("unsent").textContent = text;
     $("log-in-again").hidden = !["log-in", "other"].includes(how);
     $("send-now").hidden = !count && how !== "later";
