@@ -11,7 +11,7 @@ from inspections import words as own
 from inspections.models import Contractor, Defect
 from inspections.selectors.open_defects import STATE, WHEN, of_trade
 from portfolio import access, words
-from portfolio.filters import few_words, landlords
+from portfolio.filters import few_words, landlords, of_home
 
 
 def contractors(request: HttpRequest) -> "QuerySet[Contractor]":
@@ -81,15 +81,6 @@ class DefectsFilter(django_filters.FilterSet):
     def by_words(self, defects: "QuerySet[Defect]", name: str, value: str) -> "QuerySet[Defect]":
         """Every word somewhere in what is wrong, or in the home's names, address, postcode, refs or landlord."""
         for word in value.split():
-            defects = defects.filter(
-                Q(title__icontains=word)
-                | Q(place__icontains=word)
-                | Q(unit__label__icontains=word)
-                | Q(unit__ref__icontains=word)
-                | Q(unit__building__name__icontains=word)
-                | Q(unit__building__ref__icontains=word)
-                | Q(unit__building__postcode__icontains=word)
-                | Q(unit__building__address__icontains=word)
-                | Q(unit__landlord__name__icontains=word)
-            )
+            here = Q(title__icontains=word) | Q(place__icontains=word)
+            defects = defects.filter(here | of_home(word, "unit__"))
         return defects

@@ -84,16 +84,19 @@ class HomesFilter(django_filters.FilterSet):
     def by_words(self, homes: "QuerySet[Unit]", name: str, value: str) -> "QuerySet[Unit]":
         """Every word somewhere in the home's names, address, postcode, refs or landlord."""
         for word in value.split():
-            homes = homes.filter(
-                Q(label__icontains=word)
-                | Q(ref__icontains=word)
-                | Q(building__name__icontains=word)
-                | Q(building__ref__icontains=word)
-                | Q(building__postcode__icontains=word)
-                | Q(building__address__icontains=word)
-                | Q(landlord__name__icontains=word)
-            )
+            homes = homes.filter(of_home(word))
         return homes
+
+
+HOME_WORDS = ("label", "ref", "landlord__name") + tuple(
+    f"building__{name}" for name in ("name", "ref", "postcode", "address")
+)
+"""Where a home, or its landlord, is searched for words."""
+
+
+def of_home(word: str, path: str = "") -> Q:
+    """The condition (on Unit, or on what leads to it by `path`) that a word stands somewhere in what names a home."""
+    return Q(*((f"{path}{name}__icontains", word) for name in HOME_WORDS), _connector=Q.OR)
 
 
 def kinds_of_duty() -> list[tuple[str, list[tuple[str, str]]]]:
