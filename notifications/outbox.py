@@ -1,7 +1,7 @@
 """Where any app leaves a message. A leaf: it knows nothing of homes, defects or jobs."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
 from email.utils import parseaddr
 from typing import Any
@@ -33,7 +33,8 @@ class Draft:
     """A message to one person. The same `key` again is the same message, and is not written twice.
 
     `secrets`: links in it that let whoever has them act. They are blanked in what is kept once it is sent. Files
-    that are not text must not carry any.
+    that are not text must not carry any. `follows`: something is to be recorded once the mail server has taken it, by
+    the function that settings.NOTIFICATION_AFTER names for the kind; `data` is what that needs to know.
     """
 
     key: str
@@ -51,6 +52,8 @@ class Draft:
     urgent: bool = False
     files: Sequence[File] = ()
     secrets: Sequence[str] = ()
+    follows: bool = False
+    data: Mapping[str, Any] = field(default_factory=dict)
 
 
 def put(draft: Draft, *, at: datetime) -> Message | None:
@@ -144,6 +147,8 @@ def _written(draft: Draft, at: datetime) -> dict[str, Any]:
         "text": draft.text,
         "html": draft.html,
         "secrets": "\n".join(draft.secrets),
+        "follows": draft.follows,
+        "data": dict(draft.data),
         "message_id": _message_id(draft.key),
         "made_at": at,
         "state": WAITING,

@@ -32,6 +32,8 @@ MAY: dict[str, frozenset[str]] = {
             "add_evidence",
             "see_jobs",
             "see_messages",
+            "send_papers",
+            "set_lead_times",
             "send_job",
             "manage_people",
         }  # fmt: skip
