@@ -110,7 +110,8 @@ class MadeSafeForm(forms.Form):
         label="How",
         max_length=1000,
         widget=_lines(2),
-        help_text="Isolated, covered, capped, taken out of use. It bars the home as before until it is put right.",
+        help_text="Isolated, covered, capped, taken out of use. It bars the home as before until it is put right. "
+        "Whoever records this cannot confirm the repair.",
         error_messages={"required": "Say how it was made safe: isolated, covered, capped, out of use."},
     )
 

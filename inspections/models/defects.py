@@ -37,6 +37,15 @@ class Defect(PartOfUnit):
     found = models.DateField(null=True, blank=True)
     made_safe = models.DateField("made safe for now", null=True, blank=True)
     made_safe_how = models.TextField("what was done to make it safe for now", blank=True)
+    made_safe_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", null=True, blank=True)
+    made_safe_for = models.ForeignKey(
+        Contractor,
+        on_delete=models.PROTECT,
+        related_name="+",
+        null=True,
+        blank=True,
+        verbose_name="the contractor who says it is made safe",
+    )
     completed = models.DateField("work done", null=True, blank=True)
     work = models.CharField("kind of work done, a code of inspections.paperwork", max_length=40, blank=True)
     no_paper_why = models.TextField("why no paper came back", blank=True)

@@ -43,11 +43,8 @@ class Judge:
             return cls(user, False, frozenset(), {})
         return cls(user, True, competent_for(user, day), ties_of(user))
 
-    def why_not(self, defect: Defect, provers: Collection[int], firms: Collection[int]) -> str:
-        """Why this person may not confirm this defect; empty when they may.
-
-        `provers`: ids of the people, `firms`: ids of the contractors, who ever brought proof that it is done.
-        """
+    def why_not(self, defect: Defect, people: Mapping[int, str], firms: Collection[int]) -> str:
+        """Why this person may not confirm this defect; empty when they may. `people`, `firms`: as of `hands_of`."""
         if not self.inspects:
             return "Only an inspector can confirm that a defect is put right."
         scheme = scheme_judged(defect)
@@ -56,10 +53,8 @@ class Judge:
                 f"Your competence for {words.SCHEME[scheme]} is not on record, or has ended. "
                 "A letting agent records it on the page People."
             )
-        if defect.completed_by_id == self.user.pk:
-            return "You recorded that the work is done, so somebody else has to confirm it."
-        if self.user.pk in provers:
-            return "You brought the proof, so somebody else has to confirm it."
+        if (did := people.get(self.user.pk)) is not None:
+            return f"{did}, so somebody else has to confirm it."
         if any(self._tied(firm, defect.found) for firm in {defect.completed_for_id, *firms}):
             return "You work for the contractor who did this, or are paid by them; somebody else has to confirm it."
         return ""
@@ -74,12 +69,15 @@ class Judge:
 
 def why_not_confirm(user: Any, defect: Defect, moment: Moment) -> str:
     """Why this person may not confirm this defect now; empty when they may."""
-    provers, firms = hands_in(defect)
-    return Judge.of(user, moment.day).why_not(defect, provers, firms)
+    people, firms = hands_in(defect)
+    return Judge.of(user, moment.day).why_not(defect, people, firms)
 
 
-Hands = tuple[set[int], set[int]]
-"""Ids of people, and of contractors."""
+Hands = tuple[dict[int, str], set[int]]
+"""Ids of people with what each did, in words for them, and ids of contractors."""
+DONE = "You recorded that the work is done"
+PROOF = "You brought the proof"
+SAFE = "You recorded that it was made safe for now"
 
 
 def hands_in(defect: Defect) -> Hands:
@@ -88,23 +86,25 @@ def hands_in(defect: Defect) -> Hands:
 
 
 def hands_of(defect_ids: Iterable[int]) -> dict[int, Hands]:
-    """The people, and the contractors, who ever said it was done, brought proof of it or were sent it, by defect.
+    """The people, and the contractors, with a hand in it, by defect: who ever said that it was done, made it safe for
+    now, brought proof of it or were sent it.
 
-    Earlier states count: whoever said so in vain has still had a hand in it. Three queries, however many they are.
+    Earlier states count: whoever said so in vain has still had a hand in it. Four queries, however many they are.
     """
     ids = list(defect_ids)
-    found: dict[int, Hands] = {pk: (set(), set()) for pk in ids}
+    found: dict[int, Hands] = {pk: ({}, set()) for pk in ids}
     after = Evidence.objects.filter(defect__in=ids, stage="after")
     said = Defect.history.filter(id__in=ids)
-    triples = [
-        *after.values_list("defect", "added_by", "contractor"),
-        *said.values_list("id", "completed_by", "completed_for"),
-        *((pk, None, firm) for pk, firm in _sent(ids)),
+    rows = [
+        *((DONE, *row) for row in said.values_list("id", "completed_by", "completed_for")),
+        *((PROOF, *row) for row in after.values_list("defect", "added_by", "contractor")),
+        *((SAFE, *row) for row in said.values_list("id", "made_safe_by", "made_safe_for")),
+        *(("", pk, None, firm) for pk, firm in _sent(ids)),
     ]
-    for pk, person, firm in triples:
+    for did, pk, person, firm in rows:
         people, firms = found[pk]
         if person is not None:
-            people.add(person)
+            people.setdefault(person, did)
         if firm is not None:
             firms.add(firm)
     return found

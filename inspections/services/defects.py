@@ -134,13 +134,17 @@ def nothing_found(unit_id: int, *, actor: Any, moment: Moment) -> None:
 def defect_made_safe(
     defect_id: int, *, on: date, how: str, actor: Any, moment: Moment, contractor: Contractor | None = None
 ) -> Defect:
-    """Record that it was made safe for now, and how. It lifts no bar. Raises ValidationError, NotAllowed."""
+    """Record that it was made safe for now, and how. It lifts no bar, and whoever records it has a hand in the work.
+
+    Raises ValidationError, NotAllowed.
+    """
     defect = opened(defect_id)
     somebody(defect, actor, contractor)
     day_of_work(defect, on, moment, "was made safe")
     if not how.strip():
         raise ValidationError({"how": "Say how it was made safe: isolated, covered, capped, out of use."})
     defect.made_safe, defect.made_safe_how = on, how.strip()
+    defect.made_safe_by, defect.made_safe_for = actor, contractor
     save(defect, actor=actor, moment=moment)
     by = f" by {contractor}" if contractor else ""
     says = f"Made safe for now{by} on {on:%-d %B %Y}: {named(defect)}. {how.strip()}"

@@ -1,8 +1,10 @@
 """Ways round the second person: what has a hand in the work stays so, however records are changed later."""
 
 from datetime import date, timedelta
+from importlib import import_module
 
 import pytest
+from django.apps import apps
 
 from inspections.models import Contractor, Defect
 from inspections.services.defects import (
@@ -10,6 +12,7 @@ from inspections.services.defects import (
     defect_claim_done,
     defect_confirm,
     defect_describe,
+    defect_made_safe,
     defect_recode,
     defect_record,
 )
@@ -128,3 +131,49 @@ def test_no_contractor_is_tied_by_chance(agency, agent, inspector):
     defect = claim(record(agency, agent), contractor=make_firm(agency))
     assert defect_confirm(defect.pk, actor=inspector, moment=at()).confirmed == DAY
     assert Contractor.objects.count() == 2
+
+
+def make_safe(defect, actor=None, contractor=None):
+    return defect_made_safe(
+        defect.pk, on=DAY, how="Switched off.", actor=actor, contractor=contractor, moment=at()
+    )
+
+
+def test_who_made_it_safe_for_now_does_not_confirm_it_whoever_did_so_again_later(agency, agent, inspector):
+    defect = record(agency, agent)
+    make_safe(defect, inspector)
+    make_safe(defect, agent)
+    claim(defect, agent)
+    for step in (
+        lambda: defect_confirm(defect.pk, actor=inspector, moment=at()),
+        lambda: defect_recode(
+            defect.pk, scheme="bs7671", code="C3", why="Less.", actor=inspector, moment=at()
+        ),
+    ):
+        with pytest.raises(NotAllowed, match="made safe for now, so somebody else has to confirm it"):
+            step()
+    assert defect_confirm(defect.pk, actor=make_user(agency, "inspector"), moment=at()).confirmed == DAY
+
+
+def test_nor_who_is_paid_by_the_contractor_that_made_it_safe(agency, agent, inspector):
+    firm = make_firm(agency)
+    change(firm, agent, people=[inspector])
+    defect = record(agency, agent)
+    make_safe(defect, contractor=firm)
+    claim(defect, agent)
+    with pytest.raises(NotAllowed, match="work for the contractor"):
+        defect_confirm(defect.pk, actor=inspector, moment=at())
+
+
+def test_who_made_it_safe_before_that_was_kept_is_found_in_the_record(agency, agent, inspector):
+    """As the migration fills it, for the defect and each of its earlier states."""
+    firm, defect = make_firm(agency), record(agency, agent)
+    make_safe(defect, inspector)
+    defect_made_safe(defect.pk, on=DAY, how="Off.", actor=None, contractor=firm, moment=at(LATER))
+    for rows in (Defect.objects, Defect.history):
+        rows.update(made_safe_by=None, made_safe_for=None)
+    import_module("inspections.migrations.0005_fill_made_safe_by").fill(apps, None)
+    defect.refresh_from_db()
+    assert (defect.made_safe_by, defect.made_safe_for) == (None, firm)
+    told = Defect.history.order_by("history_date", "history_id").values_list("made_safe_by", "made_safe_for")
+    assert list(told) == [(None, None), (inspector.pk, None), (None, firm.pk)]

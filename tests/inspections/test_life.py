@@ -190,11 +190,13 @@ class Life(RuleBasedStateMachine):
 
     @rule(which=pick, who=person, by=st.none() | firm)
     def make_safe(self, which, who, by):
+        defect = self.defect(which)
         with suppress(*REFUSALS):
             defect_made_safe(
-                self.defect(which).pk, on=DAY, how="Switched off.", actor=None if by else self.world.people[who],
+                defect.pk, on=DAY, how="Switched off.", actor=None if by else self.world.people[who],
                 moment=at(), contractor=by and self.world.firms[by],
             )  # fmt: skip
+            (self.firms_in if by else self.people_in)[defect.pk].add(by or who)
 
     @rule(which=pick, trade=st.sampled_from([None, "gas", "other"]))
     def describe(self, which, trade):

@@ -12,7 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inspections.models import Contractor, Defect, Job, JobItem
-from inspections.services.competence import hands_of
+from inspections.services.competence import DONE, hands_of
 from portfolio.law import model as law
 from tests.factories import DAY, at, make_agency, make_home, make_homes, make_user, signed_in
 
@@ -175,4 +175,4 @@ def test_hands_are_told_apart_by_defect(agency, agent):
     one, other = defect(agency), defect(agency)
     one.completed, one.completed_by = DAY, agent
     one.save()
-    assert hands_of([one.pk, other.pk]) == {one.pk: ({agent.pk}, set()), other.pk: (set(), set())}
+    assert hands_of([one.pk, other.pk]) == {one.pk: ({agent.pk: DONE}, set()), other.pk: ({}, set())}
