@@ -60,7 +60,8 @@ class DefectPage:
     events: list[Event]
     job: Job | None
     """The job it is in, for those who may see jobs."""
-    in_job: bool
+    with_firm: Contractor | None
+    """Whom it is with."""
     work: str
     """The kind of work in words; empty while it is not recorded."""
     back: Back
@@ -82,10 +83,6 @@ class DefectPage:
     @property
     def trade(self) -> str:
         return own.TRADE.get(trade_of(self.defect) or "", "")
-
-    @property
-    def sees_jobs(self) -> bool:
-        return self.firms is not None
 
     @property
     def may_withdraw(self) -> bool:
@@ -120,7 +117,7 @@ def defect_page(defect: Defect, user: Any, moment: Moment) -> DefectPage:
         evidence=evidence_of([defect.pk])[defect.pk],
         events=list(_events(defect)),
         job=item.job if item is not None and sees_jobs else None,
-        in_job=item is not None,
+        with_firm=item.job.contractor if item is not None else None,
         work=WORKS[defect.work].label if defect.work in WORKS else "",
         back=papers_back(defect),
         likely=_likely(defect, usual, moment),

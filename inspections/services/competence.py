@@ -53,7 +53,8 @@ class Judge:
                 f"Your competence for {words.SCHEME[scheme]} is not on record, or has ended. "
                 "A letting agent records it on the page People."
             )
-        if (did := people.get(self.user.pk)) is not None:
+        did = DONE if defect.completed_by_id == self.user.pk else people.get(self.user.pk)
+        if did is not None:
             return f"{did}, so somebody else has to confirm it."
         if any(self._tied(firm, defect.found) for firm in {defect.completed_for_id, *firms}):
             return "You work for the contractor who did this, or are paid by them; somebody else has to confirm it."

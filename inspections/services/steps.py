@@ -66,7 +66,7 @@ def noted(
     """The line of record of one step."""
     data: dict[str, Any] = {"code": defect.code}
     if contractor is not None:
-        data["contractor"] = contractor.pk
+        data |= {"contractor": contractor.pk, **({"by": str(contractor)} if actor is None else {})}
     happening = Happening(verb, f"defect:{defect.pk}", says, defect.unit_id, data)
     return record([happening], agency_id=defect.unit.agency_id, actor=actor, moment=moment)[0]
 

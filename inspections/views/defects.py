@@ -27,7 +27,7 @@ from portfolio.views.home import unit_or_404
 
 RELATED = (
     "unit__building", "unit__landlord", "unit__agency", "room", "certificate", "visit", "recorded_by",
-    "completed_by", "completed_for", "confirmed_by",
+    "completed_by", "completed_for", "confirmed_by", "made_safe_by", "made_safe_for",
 )  # fmt: skip
 
 

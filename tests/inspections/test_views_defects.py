@@ -6,6 +6,8 @@ import pytest
 from django.urls import reverse
 
 from inspections.models import Contractor, Defect, Job, JobItem
+from inspections.selectors.defects import defect_page
+from inspections.services.defects import defect_claim_done
 from portfolio import gate
 from portfolio.law import model as law
 from portfolio.models import Clearance
@@ -191,18 +193,24 @@ def test_the_description_is_put_right_and_the_record_says_so(agent, defect):
     assert "Description changed" in page
 
 
-def test_a_landlord_sees_that_it_is_with_a_contractor_but_not_with_whom(agency, defect):
-    firm = Contractor.objects.create(agency=agency, name="Secret Sparks", email="s@example.org")
+def test_a_landlord_sees_with_whom_it_is_and_who_did_it_but_not_the_job(agency, defect):
+    firm = Contractor.objects.create(agency=agency, name="Sparks of Oxcombe", email="s@example.org")
     sender = make_user(agency)
     job = Job.objects.create(agency=agency, number=1, contractor=firm, sent_at=at().at, sent_by=sender)
     JobItem.objects.create(job=job, defect=defect)
     owner = signed_in(make_user(agency, "landlord", landlord=defect.unit.landlord))
-    for url in (reverse("defect", args=[defect.pk]), reverse("open_defects"), reverse("proof")):
-        assert "Secret Sparks" not in text(owner.get(url))
-    assert "with a contractor" in text(owner.get(reverse("defect", args=[defect.pk])))
-    assert "Secret Sparks" in text(signed_in(sender).get(reverse("defect", args=[defect.pk])))
-    Defect.objects.update(completed=date(2026, 11, 24), completed_for=firm)
-    assert "Secret Sparks" not in text(owner.get(reverse("defect", args=[defect.pk])))
+    page, home = reverse("defect", args=[defect.pk]), reverse("defects", args=[defect.unit_id])
+    for url in (page, home, reverse("open_defects")):
+        shown = text(owner.get(url))
+        assert "Sparks of Oxcombe" in shown
+        assert reverse("job", args=[job.pk]) not in shown
+    assert reverse("job", args=[job.pk]) in text(signed_in(sender).get(page))
+    defect_claim_done(defect.pk, on=date(2026, 11, 24), actor=None, moment=at(), contractor=firm)
+    job.items.update(ended_at=at().at)
+    for url in (page, home, reverse("open_defects"), reverse("proof")):
+        assert "Sparks of Oxcombe" in text(owner.get(url))
+    event = defect_page(defect, make_user(agency), at()).events[0]
+    assert (event.actor, event.data["by"]) == (None, "Sparks of Oxcombe")
 
 
 def test_saying_that_there_is_none_is_one_button(inspector, agency):
