@@ -1,7 +1,12 @@
 """What a reminder is about, and which milestone of it is reached on a day. Pure: no database, no clock."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
+
+LAPSED = "lapsed"
+OWED = "owed"
+"""Milestone of what is owed without a day in law: said once."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,3 +38,37 @@ class Line:
     due: date | None
     late: bool
     url: str
+
+
+def countdown(due: date, day: date, days: Sequence[int]) -> str:
+    """The last milestone reached on `day`: "30" from 30 days before the last good day on, "lapsed" once that is over.
+
+    `days` are days before, in any order; "" when none of them is reached.
+    """
+    left = (due - day).days
+    if left < 0:
+        return LAPSED
+    return str(min((one for one in days if one >= left), default=""))
+
+
+def since(start: date, day: date, steps: Sequence[int]) -> str:
+    """The last milestone reached by what has waited since `start`: "+7" from 7 days after; "" when none is."""
+    waited = (day - start).days
+    reached = [one for one in steps if one <= waited]
+    return f"+{max(reached)}" if reached else ""
+
+
+def owed(due: date | None, day: date, before: Sequence[int], after: Sequence[int]) -> str:
+    """The last milestone of a duty: counted down to its last day, then counted on while it is late."""
+    if due is None:
+        return OWED
+    if day <= due:
+        return countdown(due, day, before)
+    return since(due, day, after) or LAPSED
+
+
+def reached_on(concern: Concern) -> date | None:
+    """The day on which a counted-down milestone was reached; None for one that lasts until its cause is gone."""
+    if concern.due is None or not concern.milestone.isdecimal():
+        return None
+    return concern.due - timedelta(days=int(concern.milestone))
