@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
+from django.core.exceptions import PermissionDenied
 from django.db import transaction
 
 from portfolio.clock import Moment
@@ -59,6 +60,10 @@ class Verb(StrEnum):
     POLICY_CAME_IN = "policy.came_in"
 
 
+class OtherAgency(PermissionDenied):
+    """Somebody of one agency acts on what is another's. No page leads here, so it is a fault of ours."""
+
+
 @dataclass(frozen=True, slots=True)
 class Happening:
     """One thing to record. `says` is a plain sentence; `subject` names the record ("certificate:42")."""
@@ -81,9 +86,12 @@ class Broken:
 def record(happenings: Iterable[Happening], *, agency_id: int, actor: Any, moment: Moment) -> list[Event]:
     """Append happenings to the agency's chain, in order. Must run inside the transaction of their cause.
 
-    Locks the agency's row, so that two writers cannot take the same place in the chain.
+    Locks the agency's row, so that two writers cannot take the same place in the chain. Raises OtherAgency: whatever
+    changes a record comes through here, so nobody changes another agency's.
     """
     happenings = list(happenings)
+    if actor is not None and actor.agency_id != agency_id:
+        raise OtherAgency(f"{actor} is of another agency than this record, which they cannot change.")
     if not happenings:
         return []
     if not transaction.get_connection().in_atomic_block:
