@@ -15,6 +15,7 @@ from portfolio.law.evaluate import as_json, evaluate
 from portfolio.law.lawbook import Lawbook
 from portfolio.law.loader import load
 from portfolio.law.policy import POLICY
+from portfolio.law.rules.danger import speaks_of_a_defect
 from portfolio.models import Clearance, Due, StoredStanding, Unit
 from portfolio.services.events import Happening, Verb, record
 from portfolio.services.write import locked_units
@@ -123,10 +124,10 @@ def _store_dues(asked: dict[int, law.Standing]) -> None:
 
 
 def dues(unit_id: int, standing: law.Standing) -> set[DueKey]:
-    """The days a standing names: last good days of what is met, and duties that are not done."""
+    """The days a standing names: last good days of what is asked, those gone by too, and duties that are not done."""
     found: set[DueKey] = {
         (unit_id, False, one.id, one.due, "", one.certificate or "")
-        for one in standing.requirements if one.due is not None and one.state is law.State.MET
+        for one in standing.requirements if one.due is not None and one.state is not law.State.NOT_APPLICABLE
     }  # fmt: skip
     for duty in standing.duties:
         if duty.state is not law.DutyState.DONE:
@@ -136,6 +137,7 @@ def dues(unit_id: int, standing: law.Standing) -> set[DueKey]:
 
 def stored_fields(standing: law.Standing) -> dict[str, Any]:
     """The columns of a stored standing."""
+    answer = stored_answer(standing)
     return {
         "on": standing.on,
         "let_clear": standing.let.clear,
@@ -145,10 +147,17 @@ def stored_fields(standing: law.Standing) -> dict[str, Any]:
         "sale_until": standing.sale.until,
         "sale_first": first_reason(standing.sale),
         "changes_on": standing.changes_on,
-        "answer": stored_answer(standing),
+        "answer": answer,
         "packs": dict(standing.packs),
         "law": held(dict(standing.packs).get(POLICY, "")),
+        "danger": bool(dangers_without_defect(answer)),
     }
+
+
+def dangers_without_defect(answer: dict[str, Any]) -> list[dict[str, Any]]:
+    """The bars of a stored answer that speak of a danger nobody recorded as a defect: a line of a gas record, say."""
+    bars = {(bar["says"], bar["of"]): bar for purpose in ("sale", "let") for bar in answer[purpose]["bars"]}
+    return [bar for bar in bars.values() if bar["kind"] == "danger" and not speaks_of_a_defect(bar["cure"])]
 
 
 def stored_answer(standing: law.Standing) -> dict[str, Any]:

@@ -50,11 +50,13 @@ class StoredStanding(PartOfUnit):
     answer = models.JSONField("the whole answer, as in the portfolio format")
     packs = models.JSONField("law pack versions")
     law = models.CharField("every pack held when it was asked", max_length=300)
+    danger = models.BooleanField("a danger is on record that no defect speaks of", default=False)
 
     class Meta(PartOfUnit.Meta):
         indexes = [
             models.Index(fields=["let_clear", "let_until"], name="standing_let"),
             models.Index(fields=["sale_clear", "sale_until"], name="standing_sale"),
+            models.Index(fields=["unit"], condition=models.Q(danger=True), name="standing_danger"),
         ]
 
     def __str__(self) -> str:

@@ -14,6 +14,9 @@ OWN_WORDS = {"fire": "A fire defect", "damp_mould": "Damp or mould", "other": "A
 """How a defect of the other schemes is spoken of; their classes are plain words."""
 
 
+CURE = "Put it right and have a second competent person confirm it."
+
+
 @rule(dict.fromkeys(SCHEMES, list))
 def open_dangers(home: Home, law: Topic, on: AsOn) -> Finding:
     """An open defect whose code the pack lists bars both, and so does such a code on a gas record. No statute."""
@@ -41,5 +44,9 @@ def open_danger(law: Topic, defect: Defect) -> Reason:
     else:
         what = f"{OWN_WORDS[defect.scheme]} classed ‘{defect.code}’"
     says = f"{what}{title} is open."
-    cure = "Put it right and have a second competent person confirm it."
-    return law.reason("danger", says, cure, of=defect.ref, since=defect.found)
+    return law.reason("danger", says, CURE, of=defect.ref, since=defect.found)
+
+
+def speaks_of_a_defect(cure: str) -> bool:
+    """Is a danger with this cure one that is recorded as a defect? Any other is on record in some other way."""
+    return cure == CURE
