@@ -12,6 +12,7 @@ from inspections.models import Contractor, Defect, Job
 from inspections.paperwork import WORKS, Papers, expected
 from inspections.selectors.evidence import Shown, evidence_of
 from inspections.selectors.open_defects import Row, ranked, rows_of, trade_of
+from inspections.selectors.papers_lacking import Lacking, lacking_of
 from inspections.selectors.urgent import urgencies
 from inspections.services.competence import why_not_confirm
 from inspections.services.papers_back import Back, may_leave_papers, papers_back, place_of, works_for
@@ -65,6 +66,8 @@ class DefectPage:
     work: str
     """The kind of work in words; empty while it is not recorded."""
     back: Back
+    lacking: list[Lacking]
+    """Papers that came as proof and of which more has to be recorded."""
     likely: Papers | None
     """What usually has to come back, while nothing is said to be done."""
     works: list[tuple[str, str]]
@@ -120,6 +123,7 @@ def defect_page(defect: Defect, user: Any, moment: Moment) -> DefectPage:
         with_firm=item.job.contractor if item is not None else None,
         work=WORKS[defect.work].label if defect.work in WORKS else "",
         back=papers_back(defect),
+        lacking=lacking_of(defect),
         likely=_likely(defect, usual, moment),
         works=works_for(defect),
         firms=_firms(user) if sees_jobs else None,

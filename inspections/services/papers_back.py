@@ -5,6 +5,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from django.db.models import QuerySet
+
 from inspections import paperwork
 from inspections.models import Defect, Evidence
 from inspections.words import TRADE_OF
@@ -106,22 +108,27 @@ def works_for(defect: Defect) -> list[tuple[str, str]]:
 
 def keep_papers(defect: Defect, *, actor: Any, moment: Moment) -> list[Certificate]:
     """Make the papers that came as proof papers of the home: each file once, however many defects it serves."""
-    brought = Evidence.objects.filter(
-        defect=defect, stage="after", withdrawn_at=None, paper__isnull=False, document__isnull=False
-    )
     kept = []
-    for piece in brought.select_related("document").order_by("pk"):
+    for piece in brought_as_papers(defect):
         held = Certificate.objects.filter(unit=defect.unit_id, kind=piece.paper, documents=piece.document)
         if not held.exists():
             kept.append(
                 certificate_add(
-                    defect.unit_id, _paper_of(piece), document=piece.document, actor=actor, moment=moment
+                    defect.unit_id, paper_of(piece), document=piece.document, actor=actor, moment=moment
                 )
             )
     return kept
 
 
-def _paper_of(piece: Evidence) -> law.Certificate:
+def brought_as_papers(defect: Defect) -> "QuerySet[Evidence]":
+    """The proof that is a paper and relied on."""
+    brought = Evidence.objects.filter(
+        defect=defect, stage="after", withdrawn_at=None, paper__isnull=False, document__isnull=False
+    )
+    return brought.select_related("document").order_by("pk")
+
+
+def paper_of(piece: Evidence) -> law.Certificate:
     """What is said of the paper: its kind, day and number. What else it says has to be recorded from it."""
     kind = piece.paper or "other"
     day = next(name for name in DAYS if name in FIELDS[kind])

@@ -5,6 +5,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
+from inspections.selectors.papers_lacking import lacking_for
 from inspections.selectors.proof import proofs, to_confirm
 from portfolio import access, clock
 
@@ -17,4 +18,5 @@ def proof(request: HttpRequest) -> HttpResponse:
     moment = clock.moment()
     page = Paginator(to_confirm(request.user), PER_PAGE).get_page(request.GET.get("page"))
     found = proofs(list(page.object_list), request.user, moment)
-    return render(request, "inspections/proof.html", {"page": page, "rows": found})
+    shown = {"page": page, "rows": found, "lacking": lacking_for(request.user)}
+    return render(request, "inspections/proof.html", shown)

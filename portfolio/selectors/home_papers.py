@@ -6,11 +6,28 @@ from datetime import date, timedelta
 
 from portfolio import words
 from portfolio.facts import certificate_facts
+from portfolio.forms.paper_fields import NEEDED
 from portfolio.law import model as law
 from portfolio.models import Certificate, Document, Unit
 from portfolio.selectors.naming import paper_day
 
 SHORTEST_LINE_DAYS = 400
+LACKED = {
+    **dict.fromkeys(("inspected", "registered", "issued"), "its day"),
+    "outcome": "whether it was satisfactory",
+    "rating": "the band it gives",
+    "exemption": "which exemption it registers",
+    "appliances": "what it found of each appliance",
+}
+
+
+def lacks(paper: law.Certificate) -> str:
+    """What decides whether the paper counts and is not recorded of it, in words; empty when nothing is."""
+    if paper.withdrawn or paper.applied:
+        return ""
+    of_gas = ("appliances",) if paper.kind == "gas_safety_record" else ()
+    wanted = (*NEEDED.get(paper.kind, ()), *of_gas)
+    return ", ".join(LACKED[name] for name in wanted if getattr(paper, name) is None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +48,10 @@ class Paper:
         fact = self.fact
         said = (fact.outcome, fact.rating, fact.exemption, fact.next_within_years, fact.remedy_within_days)
         return not (any(said) or fact.applied or fact.withdrawn or self.checks)
+
+    @property
+    def lacks(self) -> str:
+        return lacks(self.fact)
 
 
 @dataclass(frozen=True)
