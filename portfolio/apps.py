@@ -5,5 +5,5 @@ class PortfolioConfig(AppConfig):
     name = "portfolio"
 
     def ready(self) -> None:
-        """Make shared tasks belong to this project's Celery application, whichever process sends them."""
-        from portfolio import celery  # noqa: F401
+        """Make shared tasks belong to our Celery application, whichever process sends them; add our checks."""
+        from portfolio import celery, checks  # noqa: F401

@@ -1,7 +1,8 @@
 """Settings, read from the environment; the defaults serve a developer's machine.
 
 DATABASE_URL, REDIS_URL (redis:// or unix://), DJANGO_SECRET_KEY (needed where several processes serve),
-SNECK_VAR (files, default var/), SNECK_HOSTS (comma separated), SNECK_SITE (address that links in mail begin with),
+SNECK_VAR (files, default var/), SNECK_HOSTS (comma separated), SNECK_SITE (address that links in mail begin with;
+default: https:// and the first of SNECK_HOSTS),
 SNECK_SMTP_HOST / SNECK_SMTP_PORT / SNECK_SMTP_USER / SNECK_SMTP_PASSWORD / SNECK_SMTP_SECURITY (none, starttls or
 tls), SNECK_FROM (address that mail comes from),
 SNECK_CLAMD (virus scanner: path of clamd's socket, or host:port; default none),
@@ -30,8 +31,14 @@ DEBUG = env.bool("SNECK_DEBUG", default=False)
 SECRET_KEY = env("DJANGO_SECRET_KEY", default="") or (
     kept_key(VAR / "secret-key") if SNECK_DEMO else secrets.token_urlsafe(50)
 )
-ALLOWED_HOSTS = env.list("SNECK_HOSTS", default=["localhost", "127.0.0.1", "[::1]", "testserver"])
-SNECK_SITE = env("SNECK_SITE", default="http://localhost:8000").rstrip("/")
+SECURE = not (DEBUG or SNECK_DEMO) and env.bool("SNECK_HTTPS", default=True)
+_HOSTS = [host for host in env.list("SNECK_HOSTS", default=[]) if host]
+ALLOWED_HOSTS = _HOSTS or ["localhost", "127.0.0.1", "[::1]", "testserver"]
+# A name that stands for several (".example.org", "*") is no address.
+_FIRST = next((host for host in _HOSTS if not host.startswith((".", "*"))), None)
+SNECK_SITE = env(
+    "SNECK_SITE", default=f"http{'s' if SECURE else ''}://{_FIRST}" if _FIRST else "http://localhost:8000"
+).rstrip("/")
 """What links in mail begin with: the address under which readers reach this site."""
 
 INSTALLED_APPS = [
@@ -187,7 +194,6 @@ DEMO_PARTS = ["inspections.demo.load", "inspections.demo.mend"]
 """What other apps add to the demonstration once its homes are there: dotted paths to functions of the agency and the
 moment."""
 
-SECURE = not (DEBUG or SNECK_DEMO) and env.bool("SNECK_HTTPS", default=True)
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_AGE = 12 * 60 * 60
