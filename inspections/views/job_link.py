@@ -6,13 +6,10 @@ and the check against that is left out: pages that tell nobody their address (`n
 
 import hashlib
 from collections.abc import Callable
-from http import HTTPStatus
 
-from allauth.account.adapter import get_adapter
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.models import AnonymousUser
-from django.core.cache import cache
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
@@ -29,14 +26,11 @@ from inspections.services.jobs import JobOver, live_link
 from inspections.views.job_link_acts import Faulty, act, cards, whole_forms
 from portfolio import clock
 from portfolio.views.documents import to_look_at
+from portfolio.views.limits import WINDOW, Guesses, times, too_many
 
-MOST_WRONG = 20
-WINDOW = 10 * 60
-"""Seconds in which one address may be wrong so often; then nothing is looked up for it until they are over."""
 MOST_SENT = 100
-"""What one link may send in that time: enough for a long job, too little to fill a disk or a letter box."""
-KNOWN = 24 * 60 * 60
-"""Seconds for which an address that opened a link may go on with it, however wrong its neighbours are."""
+"""What one link may send in WINDOW: enough for a long job, too little to fill a disk or a letter box."""
+GUESSES = Guesses("job-link")
 HEADERS = {
     "Referrer-Policy": "no-referrer",
     "X-Robots-Tag": "noindex, nofollow, noarchive",
@@ -72,38 +66,20 @@ def job_link_evidence(request: HttpRequest, token: str, number: int) -> HttpResp
 
 def _guarded(request: HttpRequest, token: str, view: View) -> HttpResponse:
     moment = clock.moment()
-    address = get_adapter().get_client_ip(request)
-    wrong, known = f"job-link-wrong:{address}", f"job-link-known:{address}:{_digest(token)}"
-    if cache.get(wrong, 0) >= MOST_WRONG and not cache.get(known):
-        return _too_many(request)
+    if GUESSES.over(request, _digest(token)):
+        return _private(too_many(request, WINDOW))
     link = live_link(token, moment)
     if link is None:
-        _count(wrong)
+        GUESSES.was_wrong(request)
         return _private(_dead(request))
-    cache.set(known, True, KNOWN)
-    if request.method == "POST" and _count(f"job-link-sent:{link.pk}") > MOST_SENT:
-        return _too_many(request)
+    GUESSES.was_right(request, _digest(token))
+    if request.method == "POST" and times(f"job-link-sent:{link.pk}", WINDOW) > MOST_SENT:
+        return _private(too_many(request, WINDOW))
     return _private(view(request, token, link, moment))
 
 
 def _digest(token: str) -> str:
     return hashlib.sha256(token.encode()).hexdigest()
-
-
-def _too_many(request: HttpRequest) -> HttpResponse:
-    answer = render(request, "429.html", status=HTTPStatus.TOO_MANY_REQUESTS)
-    answer["Retry-After"] = str(WINDOW)
-    return _private(answer)
-
-
-def _count(key: str) -> int:
-    """How often in this time, with this once."""
-    cache.add(key, 0, WINDOW)
-    try:
-        return int(cache.incr(key))
-    except ValueError:  # it was put out of the cache between these two lines
-        cache.set(key, 1, WINDOW)
-        return 1
 
 
 def _private(answer: HttpResponse) -> HttpResponse:

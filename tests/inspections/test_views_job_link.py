@@ -15,8 +15,8 @@ from inspections.models import Defect, Evidence, Job, JobLink
 from inspections.services import jobs
 from inspections.services.defects import defect_send_back
 from inspections.services.evidence import evidence_add
-from inspections.views import job_link
 from portfolio.models import Event
+from portfolio.views import limits
 from tests.factories import DAY, at, make_agency, make_user, signed_in
 from tests.inspections.job_cases import make_defects, make_firm, send
 from tests.inspections.test_services_evidence import photo
@@ -314,7 +314,7 @@ def ask(url, address="192.0.2.1", method="get"):
 
 
 def test_guessing_is_ended_for_ten_minutes_and_others_are_not_held_up(url):
-    wrong = [ask(reverse("job_link", args=[f"guess-{n}"])).status_code for n in range(job_link.MOST_WRONG)]
+    wrong = [ask(reverse("job_link", args=[f"guess-{n}"])).status_code for n in range(limits.MOST_WRONG)]
     assert set(wrong) == {404}
     blocked = ask(reverse("job_link", args=["one-more"]))
     assert (blocked.status_code, blocked["Retry-After"]) == (429, "600")
@@ -327,25 +327,25 @@ def test_guessing_is_ended_for_ten_minutes_and_others_are_not_held_up(url):
 
 def test_the_count_of_wrong_links_ends_by_itself(monkeypatch):
     kept = {}
-    monkeypatch.setattr(job_link.cache, "add", lambda key, value, seconds: kept.update({key: seconds}))
+    monkeypatch.setattr(limits.cache, "add", lambda key, value, seconds: kept.update({key: seconds}))
     ask(reverse("job_link", args=[NOWHERE]))
     assert kept == {"job-link-wrong:192.0.2.1": 600}
 
 
 def test_who_opened_a_link_before_goes_on_with_it_beside_one_who_guesses(url):
     assert ask(url).status_code == 200
-    for n in range(job_link.MOST_WRONG + 1):
+    for n in range(limits.MOST_WRONG + 1):
         ask(reverse("job_link", args=[f"guess-{n}"]))
     assert ask(reverse("job_link", args=[NOWHERE])).status_code == 429
     assert ask(url).status_code == 200
 
 
 def test_a_right_link_is_never_counted_as_a_guess(url):
-    assert {ask(url).status_code for _ in range(job_link.MOST_WRONG + 5)} == {200}
+    assert {ask(url).status_code for _ in range(limits.MOST_WRONG + 5)} == {200}
 
 
 def test_guessing_at_photos_counts_as_well(sent):
-    for n in range(job_link.MOST_WRONG):
+    for n in range(limits.MOST_WRONG):
         ask(reverse("job_link_evidence", args=[f"guess-{n}", 1]))
     assert ask(reverse("job_link", args=[sent[1]])).status_code == 429
 
