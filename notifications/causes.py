@@ -4,6 +4,7 @@ from django.conf import settings
 from django.utils.module_loading import import_string
 
 from notifications.models import Message
+from notifications.telling import not_wanted
 
 
 def why_not(message: Message) -> str:
@@ -13,5 +14,8 @@ def why_not(message: Message) -> str:
     """
     if message.to_user is not None and not message.to_user.is_active:
         return f"{message.to_name} no longer has a log-in here."
+    unwanted = not_wanted(getattr(message.to_user, "telling", None), message.kind)
+    if unwanted:
+        return f"{message.to_name} {unwanted}."
     question = settings.NOTIFICATION_CAUSES.get(message.kind)
     return str(import_string(question)(message)) if question else ""

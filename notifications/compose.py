@@ -11,6 +11,7 @@ from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 from django.core.mail.message import utf8_charset_qp
 
+from notifications import unsubscribe
 from notifications.models import Attachment, Message
 
 
@@ -29,6 +30,7 @@ def composed(message: Message) -> bytes:
             "Date": format_datetime(message.made_at),
             "Message-ID": message.message_id,
             "Auto-Submitted": "auto-generated",  # absence notes are not to answer it
+            **unsubscribe.headers(message),
         },
     )
     mail.encoding = cast(Any, utf8_charset_qp)

@@ -75,7 +75,7 @@ def due(at: datetime) -> Any:
 def _due_ones(now: Now, most: int) -> Iterable[Message]:
     """Up to so many due messages, read page by page: others may take them meanwhile."""
     while most > 0:
-        with_all = due(now().at).select_related("agency", "to_user").prefetch_related("attachments")
+        with_all = due(now().at).select_related("agency", "to_user__telling").prefetch_related("attachments")
         page = list(with_all[: min(PAGE, most)])
         yield from page
         most = most - len(page) if page else 0

@@ -10,7 +10,7 @@ from typing import Any
 from django.db import transaction
 
 from notifications import outbox
-from notifications.models import Message
+from notifications.models import Message, RefusedAddress
 from notifications.selectors import subject_of
 from notifications.words import DUE_STATES, FAILED, HELD, STATE, UNCLEAR, WAITING
 from portfolio import access
@@ -53,6 +53,22 @@ def message_release(message_id: int, *, actor: Any, moment: Moment) -> Message:
     _go_on(message, moment)
     outbox.wake_after_commit()
     return _told(message, Verb.MESSAGE_RELEASED, "goes on", actor, moment)
+
+
+@transaction.atomic
+def address_try_again(refused_id: int, *, actor: Any, moment: Moment) -> RefusedAddress:
+    """Have an address written to again that a mail server refused. Raises NotPossible."""
+    if not access.may(actor, "see_messages"):
+        raise NotPossible("Only a letting agent decides about addresses.")
+    refused = RefusedAddress.objects.select_for_update().get(pk=refused_id, agency=actor.agency_id)
+    if refused.ended_at is not None:
+        raise NotPossible(f"{refused.email} is written to again already.")
+    refused.ended_at, refused.ended_by = moment.at, actor
+    refused.save(update_fields=["ended_at", "ended_by"])
+    says = f"{refused.email} is written to again. It was refused: {refused.said}"
+    happening = Happening(Verb.ADDRESS_TRIED_AGAIN, f"address:{refused.pk}", says)
+    record([happening], agency_id=refused.agency_id, actor=actor, moment=moment)
+    return refused
 
 
 def _locked(message_id: int, actor: Any, states: tuple[str, ...], done: str) -> Message:

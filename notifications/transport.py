@@ -84,6 +84,16 @@ class Post:
         self.breaks = self.breaks + 1 if answer.outcome is Outcome.LOST else 0
         return answer
 
+    def noop(self) -> Answer:
+        """What the server says when nothing is asked of it. Raises NoPost."""
+        self.ready()
+        assert self._smtp is not None
+        try:
+            code, said = _step(self._smtp.noop)
+        except _Broken as broken:
+            return Answer(Outcome.AGAIN, str(broken))
+        return Answer(_sorted(code), _words(code, said))
+
     def close(self, *, politely: bool) -> None:
         smtp, self._smtp = self._smtp, None
         if smtp is None:

@@ -18,6 +18,7 @@ from django.urls import URLPattern, get_resolver, reverse
 from inspections.models import Competence, Contractor, Defect, Job, JobItem, Registration
 from inspections.services.evidence import evidence_add
 from inspections.services.visits import visit_begin
+from notifications.models import RefusedAddress
 from portfolio import access
 from portfolio.clock import Moment
 from portfolio.documents import store
@@ -46,8 +47,8 @@ OWN_LOG_IN = {
     "mfa_generate_recovery_codes", "mfa_download_recovery_codes",
 }  # fmt: skip
 """About nothing but the log-in of whoever asks."""
-BY_LINK = {"job_link", "job_link_evidence"}
-"""Opened by a secret in the address; `inspections.test_views_job_link` walks them."""
+BY_LINK = {"job_link", "job_link_evidence", "unsubscribe"}
+"""Opened by a secret in the address; `test_views_job_link` and `test_unsubscribe` walk them."""
 LISTS: dict[str, tuple[dict[str, Any], str]] = {
     "homes": ({}, "see"),
     "homes_download": ({"form": "csv"}, "export"),
@@ -70,6 +71,10 @@ LISTS: dict[str, tuple[dict[str, Any], str]] = {
     "proof": ({}, "see"),
     "visit_worker": ({}, "record_defect"),
     "messages": ({}, "see_messages"),
+    "not_told": ({}, "see_messages"),
+    "works": ({}, "see_messages"),
+    "telling": ({}, "see"),
+    "lead_times": ({}, "set_lead_times"),
 }
 """Addresses of no one thing, with what a role must be allowed."""
 LISTED = {
@@ -77,7 +82,7 @@ LISTED = {
     "policy": b"D or better",
     "calendar_month": b"Secret flat",
     "jobs": b"Secret Wiring", "contractors": b"Secret Wiring", "people": b"Secret qualification",
-    "messages": b"Secret news",
+    "messages": b"Secret news", "not_told": b"secret-reader@example.org",
     "open_defects": b"Secret flat", "defects_download": b"Secret flat",
 }  # fmt: skip
 """What a list shows to those whose it is."""
@@ -132,6 +137,7 @@ OBJECTS: dict[str, tuple[str, str]] = {
     "message_send_again": ("message", "see_messages"),
     "message_hold": ("message", "see_messages"),
     "message_release": ("message", "see_messages"),
+    "address_try_again": ("refused", "see_messages"),
     "sheet_import": ("sheet", "import"),
     "sheet_take": ("sheet", "import"),
     "sheet_leave": ("sheet", "import"),
@@ -211,7 +217,10 @@ def held(settings: Any, tmp_path: Any) -> Held:
         "message": put(agency, unit_id=home.pk, subject="Secret news").pk,
         "visit": visit_begin(home.pk, key=uuid4(), actor=keeper, moment=moment).key,
     }
-    return Held(agency, home, pks | job_held(agency, held_defect, keeper, moment))
+    refused = RefusedAddress.objects.create(
+        agency=agency, email="secret-reader@example.org", since=moment.at, said="550", message_id=pks["message"]
+    )
+    return Held(agency, home, pks | {"refused": refused.pk} | job_held(agency, held_defect, keeper, moment))
 
 
 def job_held(agency: Agency, defect: Defect, keeper: User, moment: Moment) -> dict[str, int]:
