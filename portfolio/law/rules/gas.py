@@ -150,6 +150,14 @@ def _keeps(law: Topic, then: AsOn, deadline: date) -> bool:
     return then.reached(start_of_months_ending_with(deadline, law.number("window_months", then)))
 
 
+def keeps_from(law: Topic, deadline: date) -> date | None:
+    """The first day on which a check keeps this deadline as its day of the year; None where none does."""
+    then = AsOn(deadline)
+    months = law.number("window_months", then)
+    first = start_of_months_ending_with(deadline, months)
+    return max(first, law.day("keep_from", then)) if first <= deadline else None
+
+
 def _judge(home: Home, law: Topic, on: AsOn, one: Chain, chains: list[Chain]) -> tuple[Part, list[Reason]]:
     """One appliance's part and what is wrong with it."""
     ref, reasons = one.appliance.ref, []
