@@ -214,21 +214,40 @@ def marketing_add(unit_id: int, marketing: law.Marketing, *, actor: Any, moment:
     return row
 
 
-@transaction.atomic
 def act_add(unit_id: int, act: law.Act, *, actor: Any, moment: Moment) -> Act:
     """Record an act: a copy given, a request received, a confirmation given. Raises ValidationError."""
+    return acts_add(unit_id, [act], actor=actor, moment=moment)[0]
+
+
+@transaction.atomic
+def acts_add(
+    unit_id: int, acts: Sequence[law.Act], *, how: str = "", actor: Any, moment: Moment
+) -> list[Act]:
+    """Record several acts of one home, all or none; `how` they were done is said in the record.
+
+    Raises ValidationError.
+    """
     unit = _listing(unit_id, "events", actor=actor, moment=moment)
-    if act.of is not None and act.of not in nameable(facts_of([unit_id])[unit_id][1]):
-        raise ValidationError(
-            {"of": f"Nothing in this home has the ref '{act.of}'. Choose one from the list."}
-        )
-    row = Act(unit=unit, what=act.what, of=act.of, party=act.party, on=act.on, at=act.at)
-    save(row, actor=actor, moment=moment)
+    known = nameable(facts_of([unit_id])[unit_id][1]) if any(act.of is not None for act in acts) else ()
+    rows = []
+    for act in acts:
+        if act.of is not None and act.of not in known:
+            raise ValidationError(
+                {"of": f"Nothing in this home has the ref '{act.of}'. Choose one from the list."}
+            )
+        row = Act(unit=unit, what=act.what, of=act.of, party=act.party, on=act.on, at=act.at)
+        save(row, actor=actor, moment=moment)
+        rows.append(row)
+    told = [Happening(Verb.ACT_RECORDED, f"act:{row.pk}", _act_says(row, how), unit.pk) for row in rows]
+    record(told, agency_id=unit.agency_id, actor=actor, moment=moment)
+    refresh([unit.pk], moment=moment, actor=actor)
+    return rows
+
+
+def _act_says(act: Act, how: str) -> str:
     to = f" ({words.PARTY[act.party].lower()})" if act.party else ""
     when = f", {act.on:%-d %B %Y}{f' at {act.at}' if act.at else ''}" if act.on else ""
-    says = f"{words.ACT[act.what]}{to}{f' for {act.of}' if act.of else ''}{when}."
-    _finish(unit, Verb.ACT_RECORDED, f"act:{row.pk}", says, actor=actor, moment=moment)
-    return row
+    return f"{words.ACT[act.what]}{to}{f' for {act.of}' if act.of else ''}{when}{f', {how}' if how else ''}."
 
 
 @transaction.atomic
