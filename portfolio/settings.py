@@ -183,9 +183,18 @@ NOTIFICATION_UNCLEAR_SECONDS = 10 * MINUTE
 """How long after an answer was lost a message is sent again."""
 NOTIFICATION_MOST_LOST = 3
 """How often the answer to one message may be lost before a person has to decide."""
-NOTIFICATION_CAUSES = {"danger": "inspections.causes.danger_gone", "job": "inspections.causes.job_gone"}
+NOTIFICATION_CAUSES = {
+    "danger": "inspections.causes.danger_gone",
+    "digest": "notifications.reminders.digest.why_gone",
+    "job": "inspections.causes.job_gone",
+    "papers": "notifications.papers.causes.papers_gone",
+    "renewal_request": "notifications.papers.causes.renewal_gone",
+}
 """Who knows whether a message of this kind still has a cause: dotted paths to functions of the message that say why
 it is not to be sent, or "" when it is."""
+NOTIFICATION_AFTER = {"papers": "notifications.papers.after.copies_given"}
+"""What follows when the mail server has taken a message of this kind that says so: dotted paths to functions of the
+message and the moment."""
 
 FACT_SOURCES = ["inspections.facts.DEFECTS"]
 """Where the gate learns of facts kept outside `portfolio`: dotted paths to `portfolio.facts.FactSource`s."""

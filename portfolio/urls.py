@@ -48,6 +48,7 @@ urlpatterns = [
     path("policy/change/", policy.policy_change, name="policy_change"),
     path("duties/", duties.duties, name="duties"),
     re_path(r"^duties\.(?P<form>csv|xlsx)$", duties.duties_download, name="duties_download"),
+    path("", include("notifications.urls_feed")),  # before the months, which would take calendar/feed/ for one
     path("calendar/", calendar.calendar, name="calendar"),
     path("calendar/<str:month>/", calendar.calendar_month, name="calendar_month"),
     path("what-if/", what_if.what_if, name="what_if"),
@@ -56,6 +57,7 @@ urlpatterns = [
     path("", include("inspections.urls")),
     path("", include("inspections.urls_jobs")),
     path("", include("notifications.urls")),
+    path("", include("notifications.urls_papers")),
     # The agency makes and changes log-ins, so nobody changes the address of their own.
     path("account/email/", RedirectView.as_view(pattern_name="mfa_index"), name="own_email"),
     path("account/", include("allauth.urls")),

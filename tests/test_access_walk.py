@@ -133,6 +133,8 @@ OBJECTS: dict[str, tuple[str, str]] = {
     "registration_withdraw": ("registration", "manage_people"),
     "competence_add": ("person", "manage_people"),
     "competence_withdraw": ("competence", "manage_people"),
+    "papers_send": ("home", "send_papers"),
+    "renewal_ask": ("home", "send_job"),
     "message": ("message", "see_messages"),
     "message_send_again": ("message", "see_messages"),
     "message_hold": ("message", "see_messages"),

@@ -1,6 +1,6 @@
 """The job sheet: a job on paper, for whoever goes there. Made of what is given alone; nothing is fetched."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -21,8 +21,6 @@ STYLE = Path(settings.BASE_DIR) / "templates" / "pdf" / "job_sheet.css"
 
 def job_sheet(job: Job, parts: Sequence[Part], *, moment: Moment) -> bytes:
     """The sheet as PDF/UA-1 bytes."""
-    from weasyprint import CSS, HTML
-
     photos = _photos(parts)
     page = {
         "job": job,
@@ -37,9 +35,16 @@ def job_sheet(job: Job, parts: Sequence[Part], *, moment: Moment) -> bytes:
         "made_on": moment.day,
     }
     given = {address: (content, kind) for shown in photos.values() for address, content, kind in shown}
-    fetcher = _fetcher(given)
-    html = HTML(string=render_to_string("pdf/job_sheet.html", page), url_fetcher=fetcher)
+    return printed(render_to_string("pdf/job_sheet.html", page), given)
+
+
+def printed(page: str, given: Mapping[str, tuple[bytes, str]] | None = None) -> bytes:
+    """A page of HTML as PDF/UA-1 bytes, in the style of the job sheet. `given`: bytes and media type by address."""
+    from weasyprint import CSS, HTML
+
+    fetcher = _fetcher(given or {})
     style = CSS(string=STYLE.read_text(encoding="utf-8"), url_fetcher=fetcher)
+    html = HTML(string=page, url_fetcher=fetcher)
     return bytes(html.write_pdf(stylesheets=[style], pdf_variant="pdf/ua-1"))
 
 
@@ -60,7 +65,7 @@ def _photos(parts: Sequence[Part]) -> dict[int, list[tuple[str, bytes, str]]]:
     return found
 
 
-def _fetcher(given: dict[str, tuple[bytes, str]]) -> Any:
+def _fetcher(given: Mapping[str, tuple[bytes, str]]) -> Any:
     """Gives out what was given, and refuses every other address. Any miss is a fault of ours, so it stops the sheet."""
     from weasyprint import URLFetcher
     from weasyprint.urls import FatalURLFetchingError, URLFetcherResponse

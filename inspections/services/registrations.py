@@ -1,6 +1,6 @@
 """Which contractor may be sent which defects: its trades, and registrations that hold on the day of the work."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -78,6 +78,25 @@ def why_not_send(contractor: Contractor, defects: Iterable[Defect], day: date) -
         for defect in defects
         for reason in _reasons(contractor, held, defect, day)
     ]
+
+
+def why_not_come(
+    contractor: Contractor, trades: Collection[str], registration: str | None, day: date
+) -> list[str]:
+    """Why this contractor may not be asked for work of one of these trades, or of any where there are none.
+
+    `registration`: the kind without which nobody may be asked. Sentences with the cure; empty when it may.
+    """
+    if contractor.ended is not None and contractor.ended <= day:
+        return [f"{contractor} is no longer used since {_day(contractor.ended)}. Choose another firm."]
+    said = []
+    if trades and not set(trades) & set(contractor.trades):
+        named = " or ".join(f"“{own.TRADE[trade]}”" for trade in trades)
+        said.append(f"its trade is {named}, which {contractor} is not recorded to do. Choose another firm.")
+    if registration is not None:
+        held = [one for one in contractor.registrations.all() if one.kind == registration]
+        said += _registered(contractor, held, registration, day)
+    return [f"{one[:1].upper()}{one[1:]}" for one in said]
 
 
 def _reasons(contractor: Contractor, held: list[Registration], defect: Defect, day: date) -> Iterable[str]:
