@@ -21,6 +21,7 @@ from portfolio.models import Due, StoredStanding, Unit
 from portfolio.selectors.duties import title_of, titles
 from portfolio.selectors.naming import names_of
 from portfolio.selectors.reach import Reach, reach
+from portfolio.selectors.steps import Step, step_to_renew
 from portfolio.standing import answer_for, ask, dues, first_reason
 
 MONTHS = 25
@@ -90,6 +91,8 @@ class MonthLine:
     day: date
     says: str
     about: str
+    renew: Step | None = None
+    """Where a contractor can be asked to renew what runs out."""
 
 
 def calendar(homes: "QuerySet[Unit]", *, day: date, today: date) -> Calendar:
@@ -230,5 +233,6 @@ def month_lines(rows: Iterable[Any], what: str) -> list[MonthLine]:
         else:
             says = title_of(row.code, known) if what == "duties" else requirement_title(row.code)
             about = names_of(facts[row.unit][1]).get(row.of, row.of)
-        lines.append(MonthLine(homes[row.unit], row.day, says, about))
+        renew = step_to_renew(row.code, homes[row.unit]) if what == "lapses" else None
+        lines.append(MonthLine(homes[row.unit], row.day, says, about, renew))
     return lines

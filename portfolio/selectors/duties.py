@@ -14,6 +14,7 @@ from portfolio.models import Due, Unit
 from portfolio.selectors.law import duty_titles
 from portfolio.selectors.naming import names_of
 from portfolio.selectors.reach import Reach, reach
+from portfolio.selectors.steps import Step, step_to_send
 from portfolio.standing import dues
 
 
@@ -83,6 +84,8 @@ class DutyLine:
     late: bool
     party: str
     about: str
+    send: Step | None = None
+    """Where it can be done by e-mail, if it asks for a copy of a paper."""
 
 
 def duties(homes: "QuerySet[Unit]", wanted: Wanted, *, day: date, today: date) -> Duties:
@@ -152,6 +155,7 @@ def duty_lines(rows: Iterable[Any], *, day: date) -> list[DutyLine]:
             late=one.due is not None and one.due < day,
             party=words.PARTY.get(one.party, one.party),
             about=names[one.unit].get(one.of, one.of),
+            send=step_to_send(one.code, one.of, one.party, homes[one.unit]),
         )
         for one in owed
     ]

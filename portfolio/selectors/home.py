@@ -6,7 +6,8 @@ from datetime import date, datetime
 
 from django.db.models import Q, QuerySet
 
-from portfolio.clock import end_of
+from notifications import outbox
+from portfolio.clock import LONDON, end_of
 from portfolio.facts import Facts, facts_known, facts_of
 from portfolio.gate import live_on
 from portfolio.house_policy import book_of
@@ -19,6 +20,7 @@ from portfolio.selectors.missing import Missing, missing
 from portfolio.selectors.naming import home_name, names_of
 from portfolio.selectors.reasons import Shown, goes_on, shown
 from portfolio.selectors.steps import Spoken
+from portfolio.services.events import Verb
 from portfolio.standing import ask
 
 EVENTS_SHOWN = 12
@@ -47,6 +49,8 @@ class HomePage:
     """Shown as it stood on record at the end of this day; None: as it stands now."""
     title: str
     landlord: Landlord | None
+    landlord_refused: str
+    """That mail to the landlord is refused, in a sentence; "" when it is not, or for an earlier time."""
     facts: Facts
     standing: law.Standing
     verdicts: list[Verdict]
@@ -89,7 +93,8 @@ def home_page(unit: Unit, *, day: date, today: date, known: date | None = None) 
     standing = ask(facts, day, book)
     names = names_of(facts[1])
     papers = papers_of(unit) if known is None else papers_known(facts[1], names)
-    home = Spoken(unit, names, {paper.fact.ref: paper.pk for paper in papers if paper.pk is not None})
+    held = {paper.fact.ref: paper.pk for paper in papers if paper.pk is not None}
+    home = Spoken(unit, names, held, renewals_asked(unit, before))
     asked, not_asked = asked_of(standing, home, book)
     events = events_of(unit, before)
     months = coming(facts, home, book, day)
@@ -99,7 +104,8 @@ def home_page(unit: Unit, *, day: date, today: date, known: date | None = None) 
         day=day,
         known=known,
         title=home_name(*facts),
-        landlord=_landlord(unit, facts[1]),
+        landlord=(landlord := _landlord(unit, facts[1])),
+        landlord_refused=_refused(landlord) if known is None else "",
         facts=facts,
         standing=standing,
         verdicts=[replace(one, then=months.then[one.purpose]) for one in answers],
@@ -173,6 +179,23 @@ def shown_for(unit: Unit, reasons: Iterable[law.Reason]) -> list[Shown]:
     names = names_of(facts_of([unit.pk])[unit.pk][1])
     papers = dict(unit.certificates.values_list("ref", "pk"))
     return shown(reasons, Spoken(unit, names, papers))
+
+
+def _refused(landlord: Landlord | None) -> str:
+    if landlord is None or not landlord.email:
+        return ""
+    return outbox.refused(landlord.agency_id, [landlord.email]).get(landlord.email, "")
+
+
+def renewals_asked(unit: Unit, before: datetime | None = None) -> dict[tuple[str, str], str]:
+    """Whom we asked last to renew what, and when, by requirement and last good day (ISO)."""
+    lines = events_of(unit, before).filter(verb=Verb.RENEWAL_ASKED.value).order_by("seq")
+    return {
+        (line.data["code"], line.data["due"]): (
+            f"asked {line.data['contractor']} on {line.at.astimezone(LONDON):%-d %B %Y}"
+        )
+        for line in lines
+    }
 
 
 def events_of(unit: Unit, before: datetime | None = None) -> "QuerySet[Event]":

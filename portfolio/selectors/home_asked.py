@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 
 from portfolio import words
 from portfolio.facts import Facts
@@ -12,9 +12,10 @@ from portfolio.law.lawbook import Lawbook
 from portfolio.law.lookahead import Spell, Turn, ahead
 from portfolio.models import Unit
 from portfolio.selectors.reasons import Shown, shown
-from portfolio.selectors.steps import Spoken, Step, step_for_duty
+from portfolio.selectors.steps import Spoken, Step, step_for_duty, step_to_renew, step_to_send
 
 MONTHS_AHEAD = 24
+RENEW_SOON = timedelta(days=90)
 GATES = {
     ("block", "block"): "stops a let and a sale",
     ("block", "warn"): "stops a let; a warning on a sale",
@@ -35,6 +36,10 @@ class Asked:
     does: str
     remarks: list[Shown]
     """Why it is not met or not known, where no bar and no warning says so already."""
+    renew: Step | None = None
+    """Where a contractor can be asked to renew what answers it, when it has run out or soon will."""
+    renewal_asked: str = ""
+    """Who was asked already, and when."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +49,8 @@ class DutyRow:
     party: str
     step: Step | None
     """Where it is recorded that it is done; None when it is done."""
+    send: Step | None = None
+    """Where it can be done by e-mail, if it asks for a copy."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +62,9 @@ class TurnRow:
     says: str
     why: str
     barred: bool
+    renew: Step | None = None
+    renewal_asked: str = ""
+    """Both as for Asked, where what answers the requirement runs out."""
 
 
 @dataclass(slots=True)
@@ -103,9 +113,24 @@ def asked_of(
     apply.sort(key=_worst_first)
     rest = [one for one in standing.requirements if one.state not in _FIRST]
     return (
-        [Asked(one, gate_words(one, book), shown(one.remarks, home)) for one in apply],
+        [_asked(one, home, book, standing.on) for one in apply],
         sorted(rest, key=lambda one: one.title),
     )
+
+
+def _asked(one: law.Requirement, home: Spoken, book: Lawbook, day: date) -> Asked:
+    soon = one.due is not None and one.due - day <= RENEW_SOON
+    return Asked(
+        one,
+        gate_words(one, book),
+        shown(one.remarks, home),
+        step_to_renew(one.id, home.unit) if soon else None,
+        _renewal_asked(one.id, one.due, home) if soon else "",
+    )
+
+
+def _renewal_asked(code: str, due: date | None, home: Spoken) -> str:
+    return home.renewals.get((code, due.isoformat()), "") if due else ""
 
 
 def _worst_first(one: law.Requirement) -> tuple[int, int, date, str]:
@@ -126,7 +151,9 @@ def _by_due(duty: law.Duty) -> tuple[bool, date, str, str]:
 
 def _duty_row(duty: law.Duty, names: Mapping[str, str], unit: Unit) -> DutyRow:
     party = words.PARTY.get(duty.party or "", "")
-    return DutyRow(duty, names.get(duty.of or "", ""), party, step_for_duty(duty, unit))
+    step = step_for_duty(duty, unit)
+    send = step_to_send(duty.id, duty.of or "", duty.party or "", unit) if step else None
+    return DutyRow(duty, names.get(duty.of or "", ""), party, step, send)
 
 
 def coming(facts: Facts, home: Spoken, book: Lawbook, day: date) -> Coming:
@@ -141,7 +168,7 @@ def coming(facts: Facts, home: Spoken, book: Lawbook, day: date) -> Coming:
 
     told: dict[str, tuple[law.Reason, ...]] = {}
     for turn in seen.turns:
-        month_of(turn.day).turns.append(_turn_row(turn, told.get(turn.requirement, ())))
+        month_of(turn.day).turns.append(_turn_row(turn, told.get(turn.requirement, ()), home))
         told[turn.requirement] = turn.reasons
     for duty in seen.duties:
         if duty.due is not None:
@@ -177,7 +204,7 @@ _STILL = {
 }
 
 
-def _turn_row(turn: Turn, told: tuple[law.Reason, ...]) -> TurnRow:
+def _turn_row(turn: Turn, told: tuple[law.Reason, ...], home: Spoken) -> TurnRow:
     """`told`: the reasons of this requirement's turn before, so that what is new is said."""
     says = _STILL[turn.now] if turn.was is turn.now else _NOW[turn.now]
     if turn.was is law.State.NOT_APPLICABLE and turn.now is not turn.was:
@@ -186,4 +213,13 @@ def _turn_row(turn: Turn, told: tuple[law.Reason, ...]) -> TurnRow:
     stopped = " and ".join(f"a {purpose}" for purpose, bars in barred if bars)
     reasons = [one for one in turn.reasons if one not in told] or turn.reasons
     why = words.plainly(reasons[0].says) if reasons else ""
-    return TurnRow(turn.day, turn.title, f"{says}; stops {stopped}" if stopped else says, why, bool(stopped))
+    runs_out = turn.was is law.State.MET and turn.now is law.State.NOT_MET
+    return TurnRow(
+        turn.day,
+        turn.title,
+        f"{says}; stops {stopped}" if stopped else says,
+        why,
+        bool(stopped),
+        step_to_renew(turn.requirement, home.unit) if runs_out else None,
+        _renewal_asked(turn.requirement, turn.day - timedelta(days=1), home) if runs_out else "",
+    )

@@ -1,7 +1,7 @@
 """What to do next about a reason or a duty: words for a link, and the page where it is done."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from urllib.parse import urlencode
 
 from django.urls import reverse
@@ -49,6 +49,14 @@ NOT_HERE = frozenset(
     }
 )  # fmt: skip
 """Requirements answered by no one paper or fact, but by defects, acts and duties, to which their reasons lead."""
+MADE_BY_CONTRACTORS = frozenset(
+    {
+        "eicr", "gas_safety_record", "epc", "pat", "home_report", "fire_risk_assessment", "fire_door_check_common",
+        "lift_examination", "emergency_lighting_test", "fire_alarm_service", "asbestos_register",
+        "legionella_assessment",
+    }
+)  # fmt: skip
+"""Kinds of paper that somebody comes to make; licences, registrations and notices come from elsewhere."""
 OF_DOORS = "entrance door"
 MARGIN_OF = {"electrical report": "eicr", "energy certificate": "epc"}
 """The kind of paper to renew early, by what a reason of the house margin calls it; else the gas record."""
@@ -84,6 +92,14 @@ WAYS: dict[str, Way] = {
     "eng_eicr_equipment_social.make_safe": Way(act="work_completed"),
 }
 """By the name of a duty, or by its whole id where one of them is closed in another way than its namesakes."""
+COPIES = {
+    **dict.fromkeys(
+        ("copy_to_tenant", "copy_to_prospect", "copy_to_council", "report_to_council", "gas_to_council"),
+        "Send a copy",
+    ),
+    "confirm_to_council": "Send it with the proof",
+}
+"""Duties that a paper sent by e-mail can answer, and the words of the link. A written summary is no paper."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +118,8 @@ class Spoken:
     unit: Unit
     names: Mapping[str, str]
     papers: Mapping[str, int]
+    renewals: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    """Who was asked to renew what, and when, by requirement and last good day (ISO)."""
 
 
 def way_of(duty_id: str) -> Way:
@@ -124,6 +142,21 @@ def step_for_duty(duty: law.Duty, unit: Unit) -> Step | None:
     if way.facts:
         return Step("Record the test", f"{_to('home_facts', unit)}#{way.facts}", "edit_home")
     return None
+
+
+def step_to_send(duty_id: str, of: str, party: str, unit: Unit) -> Step | None:
+    """Where a copy of the paper that a duty is about can be sent by e-mail; None where it asks for no such copy."""
+    name = duty_id.rpartition(".")[2]
+    if not of or not party or name not in COPIES:
+        return None
+    return Step(COPIES[name], _to("papers_send", unit, {"of": of, "party": party}), "send_papers")
+
+
+def step_to_renew(code: str, unit: Unit) -> Step | None:
+    """Where a contractor is asked to come and renew what answers a requirement; None where no contractor does."""
+    if PAPER_FOR.get(code) not in MADE_BY_CONTRACTORS or code.startswith("house_"):
+        return None
+    return Step("Ask a contractor", _to("renewal_ask", unit, {"code": code}), "send_job")
 
 
 def step_for(reason: law.Reason, home: Spoken) -> Step | None:
