@@ -15,7 +15,8 @@ class Concern:
 
     `cause` names the thing and the day it turns on, never the reader (`renewal:12:eng_eicr:eicr-1:2027-01-31`), so
     that a paper that was replaced is another cause. `milestone` is the last one reached on the day asked, so that
-    what an outage left unsaid is said once, and not once for each milestone passed over.
+    what an outage left unsaid is said once, and not once for each milestone passed over. Concerns of one `group`
+    are one line for whoever reads them: a paper of a building, say, that every home in it needs.
     """
 
     cause: str
@@ -27,6 +28,7 @@ class Concern:
     code: str = ""
     of: str = ""
     party: str = ""
+    group: str = ""
 
 
 @dataclass(frozen=True, slots=True)
