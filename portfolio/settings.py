@@ -153,8 +153,8 @@ FILE_UPLOAD_HANDLERS = [
 ]
 JOB_LINK_DAYS = 90
 """How long the link of a job is good, if the job is not closed before."""
-EVIDENCE_MOST = 30
-"""Pieces of evidence that one defect may hold."""
+EVIDENCE_MOST, EVIDENCE_EVER = 30, 200
+"""Pieces of evidence that one defect may hold, and those it may ever have had: what is withdrawn stays on record."""
 CLAMD = env("SNECK_CLAMD", default="")
 CLAMD_SECONDS = 30
 

@@ -9,7 +9,7 @@ from inspections import words as own
 from inspections.models import Contractor, Defect
 from portfolio import words
 from portfolio.filters import date_input
-from portfolio.forms.fields import Day
+from portfolio.forms.fields import Day, Words
 from portfolio.law import model as law
 from portfolio.models import Certificate, Room, Unit
 from portfolio.selectors.naming import paper_words
@@ -87,9 +87,7 @@ class DescribeForm(forms.Form):
         label="Room", queryset=Room.objects.none(), required=False, empty_label="Not in one room"
     )
     place = forms.CharField(label="Accessory, circuit or exact place", required=False, max_length=200)
-    note = forms.CharField(
-        label="What else there is to say", required=False, max_length=4000, widget=_lines()
-    )
+    note = Words(label="What else there is to say", required=False, max_length=4000, widget=_lines())
     trade = forms.ChoiceField(
         label="Who mends it", required=False, choices=[("", "Not recorded"), *words.choices(own.TRADE)]
     )
@@ -106,7 +104,7 @@ class DescribeForm(forms.Form):
 
 class MadeSafeForm(forms.Form):
     on = Day(label="Made safe on", widget=date_input())
-    how = forms.CharField(
+    how = Words(
         label="How",
         max_length=1000,
         widget=_lines(2),
@@ -151,7 +149,7 @@ class DoneForm(forms.Form):
 
 
 class SendBackForm(forms.Form):
-    why = forms.CharField(
+    why = Words(
         label="What is missing or wrong?",
         max_length=1000,
         widget=_lines(),
@@ -169,7 +167,7 @@ class ConfirmForm(forms.Form):
     work = forms.ChoiceField(
         label="Kind of work", required=False, help_text="Nobody has said yet which it was."
     )
-    no_paper_why = forms.CharField(
+    no_paper_why = Words(
         label="Why there is no paper",
         required=False,
         max_length=1000,
@@ -190,7 +188,7 @@ class ConfirmForm(forms.Form):
 
 class RecodeForm(forms.Form):
     code = forms.ChoiceField(label="Class", choices=classes)
-    why = forms.CharField(
+    why = Words(
         label="Why is it classed otherwise?",
         max_length=1000,
         widget=_lines(2),

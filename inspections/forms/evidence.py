@@ -9,7 +9,7 @@ from inspections import words as own
 from inspections.services.evidence import Paper
 from portfolio import words
 from portfolio.filters import date_input
-from portfolio.forms.fields import Day
+from portfolio.forms.fields import Day, Words
 
 TAKEN = "image/*,application/pdf,.heic"
 
@@ -46,7 +46,7 @@ class EvidenceForm(forms.Form):
         required=False,
         widget=forms.FileInput(attrs={"accept": "image/*", "capture": "environment"}),
     )
-    says = forms.CharField(
+    says = Words(
         label="What was done or seen",
         required=False,
         max_length=4000,
@@ -81,7 +81,7 @@ class EvidenceForm(forms.Form):
 
 
 class WithdrawForm(forms.Form):
-    why = forms.CharField(
+    why = Words(
         label="Why is it withdrawn?",
         max_length=1000,
         widget=forms.Textarea(attrs={"rows": 2}),

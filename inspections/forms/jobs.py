@@ -10,7 +10,7 @@ from inspections.models import Contractor
 from inspections.selectors.job_parts import Line, usual_work, works_fitting
 from inspections.selectors.jobs import STATES
 from portfolio.filters import date_input
-from portfolio.forms.fields import Day, TimeOfDay
+from portfolio.forms.fields import Day, TimeOfDay, Words
 
 
 def words(rows: int = 2) -> forms.Textarea:
@@ -28,7 +28,7 @@ class SendForm(forms.Form):
             "invalid_choice": "Choose one of the contractors that may be sent this.",
         },
     )
-    access_notes = forms.CharField(
+    access_notes = Words(
         label="How to get in",
         required=False,
         max_length=2000,
@@ -42,7 +42,7 @@ class SendForm(forms.Form):
 
 
 class ReasonForm(forms.Form):
-    why = forms.CharField(
+    why = Words(
         label="Why?",
         max_length=1000,
         widget=words(),
@@ -105,7 +105,7 @@ class _OfDefect(forms.Form):
 
 class SafeForm(_OfDefect):
     on = Day(label="Made safe on", widget=date_input(), error_messages={"required": "Say on which day."})
-    how = forms.CharField(
+    how = Words(
         label="How was it made safe?",
         max_length=1000,
         widget=words(),

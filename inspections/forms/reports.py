@@ -5,13 +5,15 @@ from typing import Any
 
 from django import forms
 
+from portfolio.forms.fields import Words
+
 MOST_CHARACTERS = 60_000
 
 
 class ObservationsForm(forms.Form):
     """`seen` stands for the text that was last shown as it would be taken."""
 
-    text = forms.CharField(
+    text = Words(
         label="Observations",
         max_length=MOST_CHARACTERS,
         strip=False,

@@ -10,6 +10,7 @@ from inspections.catalogue import typical
 from inspections.forms.defects import PaperField
 from inspections.selectors.visit_hints import SUSPECTED, SUSPECTED_CODES, parted
 from portfolio import words
+from portfolio.forms.fields import Words
 from portfolio.law import model as law
 from portfolio.models import Certificate, Room, Unit
 
@@ -84,7 +85,7 @@ class RoomForm(Sent):
 
 
 class EndForm(forms.Form):
-    says = forms.CharField(
+    says = Words(
         label="What else is to be said",
         required=False,
         max_length=4000,
@@ -140,8 +141,11 @@ class FoundForm(AboutRoom):
         required=False,
         empty_label="No paper",
     )
-    note = forms.CharField(
-        label="What else is to be said", required=False, widget=forms.Textarea(attrs={"rows": 2})
+    note = Words(
+        label="What else is to be said",
+        required=False,
+        max_length=4000,
+        widget=forms.Textarea(attrs={"rows": 2}),
     )
     photo = forms.FileField(
         label="Take a photo",

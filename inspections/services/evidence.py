@@ -175,6 +175,12 @@ def _check_room(defect: Defect, keys: Collection[UUID]) -> None:
     """Asked before the first is stored, as a file outlives a transaction that is undone. Raises NotAllowed."""
     live = Evidence.objects.filter(defect=defect, withdrawn_at=None).count()
     new = len(keys) - Evidence.objects.filter(key__in=keys).count()
+    ever = Evidence.objects.filter(defect=defect).count()
+    if new and ever + new > settings.EVIDENCE_EVER:
+        raise NotAllowed(
+            f"This defect has had {ever} pieces of evidence, withdrawn ones included. It takes no more than "
+            f"{settings.EVIDENCE_EVER} in all; tell the letting agent what is still to be shown."
+        )
     if new and live >= settings.EVIDENCE_MOST:
         raise NotAllowed(
             f"This defect holds {live} pieces of evidence, which is the most it can. "

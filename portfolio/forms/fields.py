@@ -5,7 +5,7 @@ from datetime import date
 from typing import Any
 
 from django import forms
-from django.core.validators import MaxValueValidator, MinValueValidator
+from django.core.validators import MaxLengthValidator, MaxValueValidator, MinValueValidator
 
 NOT_RECORDED = ("", "Not recorded")
 
@@ -90,3 +90,21 @@ class Lines(forms.CharField):
     def clean(self, value: Any) -> Any:
         lines = [line.strip() for line in (super().clean(value) or "").splitlines()]
         return tuple(line for line in lines if line) or None
+
+
+class Words(forms.CharField):
+    """Free text of some length. What is too long comes back whole, with an error: a browser that knew the limit would
+    cut off what is pasted without a word."""
+
+    widget = forms.Textarea
+
+    def __init__(self, *, max_length: int, **more: Any) -> None:
+        super().__init__(max_length=max_length, **more)
+        for one in self.validators:
+            if isinstance(one, MaxLengthValidator):
+                one.message = "This has %(show_value)d characters, and %(limit_value)d can be kept. Shorten it."
+
+    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
+        attrs: dict[str, Any] = super().widget_attrs(widget)
+        attrs["data-most"] = attrs.pop("maxlength", self.max_length)
+        return attrs

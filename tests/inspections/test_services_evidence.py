@@ -167,6 +167,16 @@ def test_a_defect_holds_so_many_pieces_and_no_more(defect, agent, settings):
     assert add(defect, agent).pk
 
 
+def test_what_is_withdrawn_counts_for_all_that_a_defect_may_ever_have(defect, agent, settings):
+    settings.EVIDENCE_EVER = 2
+    for colour in ("red", "green"):
+        piece = add(defect, agent, accepted=photo(colour))
+        evidence_withdraw(piece.pk, why="Blurred.", actor=agent, moment=at())
+    with pytest.raises(NotAllowed, match="has had 2 pieces of evidence, withdrawn ones included"):
+        add(defect, agent, accepted=photo("blue"))
+    assert Evidence.objects.count() == Document.objects.count() == 2
+
+
 def test_a_landlord_brings_evidence_for_own_homes_only(agency, defect):
     owner = make_user(agency, "landlord", landlord=defect.unit.landlord)
     assert add(defect, owner).added_by == owner

@@ -104,6 +104,19 @@ def test_the_form_comes_back_with_what_was_said(inspector, visit):
     assert not Defect.objects.exists()
 
 
+@pytest.mark.parametrize(("long", "kept"), [(4000, True), (4001, False)])
+def test_a_note_that_is_too_long_comes_back_whole(inspector, visit, long, kept):
+    note = "n" * long
+    response = defect(inspector, visit, note=note)
+    assert Defect.objects.filter(note=note).exists() is kept
+    assert (response.status_code == 200) is kept
+    if not kept:
+        assert f"This has {long} characters, and 4000 can be kept" in text(response)
+        assert note in text(response)
+        told = defect(inspector, visit, note=note, headers=JSON).json()["error"]
+        assert "4000 can be kept" in told
+
+
 @pytest.mark.parametrize(
     "said",
     [

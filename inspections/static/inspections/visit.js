@@ -270,6 +270,8 @@
     const code = said.get("code") ?? "";
     if (!said.get("title").trim()) return "Say what is wrong.";
     if (!code) return "Choose a class.";
+    const note = add.elements.note.value.replaceAll("\n", "\r\n").length, most = Number(add.elements.note.dataset.most);
+    if (note > most) return `What else is to be said has ${note} characters, and ${most} can be kept. Shorten it.`;
     const engineer = code.startsWith("igem_g11:") && add.elements.said_by;
     if (engineer && !said.get("said_by").trim() && !said.get("certificate")) {
       return "Only a registered gas engineer classes a gas defect. Say who did, or choose the suspected gas defect.";
