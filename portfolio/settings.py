@@ -238,7 +238,7 @@ LOGGING = {
     "filters": {"without_links": {"()": "inspections.log.WithoutLinks"}},
     "loggers": {name: {"filters": ["without_links"]} for name in ("django.request", "django.server")},
 }
-"""A log must not hold the secret address of a job."""
+"""A log must not hold the secret address of a job or of somebody's calendar."""
 
 CACHES: dict[str, dict[str, Any]] = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
 REDIS_URL = f"unix://{VAR / 'redis.sock'}" if SNECK_DEMO else env("REDIS_URL", default="")

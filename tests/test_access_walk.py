@@ -47,8 +47,8 @@ OWN_LOG_IN = {
     "mfa_generate_recovery_codes", "mfa_download_recovery_codes",
 }  # fmt: skip
 """About nothing but the log-in of whoever asks."""
-BY_LINK = {"job_link", "job_link_evidence", "unsubscribe"}
-"""Opened by a secret in the address; `test_views_job_link` and `test_unsubscribe` walk them."""
+BY_LINK = {"job_link", "job_link_evidence", "unsubscribe", "feed_file"}
+"""Opened by a secret in the address; `test_views_job_link`, `test_unsubscribe` and `test_feed` walk them."""
 LISTS: dict[str, tuple[dict[str, Any], str]] = {
     "homes": ({}, "see"),
     "homes_download": ({"form": "csv"}, "export"),
@@ -74,6 +74,7 @@ LISTS: dict[str, tuple[dict[str, Any], str]] = {
     "not_told": ({}, "see_messages"),
     "works": ({}, "see_messages"),
     "telling": ({}, "see"),
+    "feed": ({}, "see"),
     "lead_times": ({}, "set_lead_times"),
 }
 """Addresses of no one thing, with what a role must be allowed."""

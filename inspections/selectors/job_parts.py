@@ -73,9 +73,14 @@ class Part:
 
     @property
     def address(self) -> str:
-        building = self.unit.building
-        lines = list(building.address or ([building.name] if building.name else [building.ref]))
-        return ", ".join(str(part) for part in (self.unit.label, *lines, building.postcode) if part)
+        return address_of(self.unit)
+
+
+def address_of(unit: Unit) -> str:
+    """Where it is, on one line."""
+    building = unit.building
+    lines = list(building.address or ([building.name] if building.name else [building.ref]))
+    return ", ".join(str(part) for part in (unit.label, *lines, building.postcode) if part)
 
 
 def parts_of(defect_ids: Iterable[int], contractor: Contractor | None = None, *, day: date) -> list[Part]:

@@ -9,6 +9,7 @@ from django.conf import settings
 
 from inspections.models import Job
 from inspections.selectors.job_parts import Part, first_due, lines_in
+from portfolio import ical
 from portfolio.clock import LONDON, Moment
 
 HOURS_UNSAID = timedelta(hours=1)
@@ -21,22 +22,19 @@ def invitation(job: Job, parts: Sequence[Part], *, moment: Moment, cancel: bool 
     The proposed day in London's time, or until there is one the last day for the work, as a whole day. Known by one
     UID all its life, with `job.sequence` raised at each change.
     """
-    from icalendar import Calendar
-
     day = job.proposed or _last_day(parts, moment)
     if day is None:
         return None
-    calendar = Calendar()
-    calendar.add("prodid", "-//Sneck//jobs//EN")
-    calendar.add("version", "2.0")
+    calendar = ical.new_calendar("jobs")
     calendar.add("method", "CANCEL" if cancel else "REQUEST")
+    if hours_of(job):
+        ical.add_london(calendar)
     calendar.add_component(_event(job, parts, day, moment, cancel))
-    calendar.add_missing_timezones()
     return bytes(calendar.to_ical())
 
 
 def uid(job: Job) -> str:
-    return f"job-{job.pk}@{parseaddr(settings.DEFAULT_FROM_EMAIL)[1].rpartition('@')[2]}"
+    return ical.uid(f"job-{job.pk}")
 
 
 def _event(job: Job, parts: Sequence[Part], day: date, moment: Moment, cancel: bool) -> Any:
@@ -46,8 +44,9 @@ def _event(job: Job, parts: Sequence[Part], day: date, moment: Moment, cancel: b
     event.add("uid", uid(job))
     event.add("sequence", job.sequence)
     event.add("dtstamp", moment.at)
-    for name, value in _span(job, day).items():
-        event.add(name, value)
+    start, end = hours_of(job) or (day, day + timedelta(days=1))
+    event.add("dtstart", start)
+    event.add("dtend", end)
     event.add("summary", _summary(job, parts))
     event.add("location", "; ".join(part.address for part in parts))
     event.add("description", "What is wrong, how to get in and how to answer stand in the mail of this job.")
@@ -59,13 +58,14 @@ def _event(job: Job, parts: Sequence[Part], day: date, moment: Moment, cancel: b
     return event
 
 
-def _span(job: Job, day: date) -> dict[str, date | datetime]:
+def hours_of(job: Job) -> tuple[datetime, datetime] | None:
+    """When the visit begins and ends, in London's time; None where no hours were proposed."""
     if job.proposed is None or job.proposed_from is None:
-        return {"dtstart": day, "dtend": day + timedelta(days=1)}
+        return None
     start = datetime.combine(job.proposed, job.proposed_from, LONDON)
     if job.proposed_to is None:
-        return {"dtstart": start, "dtend": start + HOURS_UNSAID}
-    return {"dtstart": start, "dtend": datetime.combine(job.proposed, job.proposed_to, LONDON)}
+        return start, start + HOURS_UNSAID
+    return start, datetime.combine(job.proposed, job.proposed_to, LONDON)
 
 
 def _last_day(parts: Sequence[Part], moment: Moment) -> date | None:
