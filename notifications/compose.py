@@ -1,5 +1,6 @@
 """A message as it goes over the wire: the same bytes however often it is tried."""
 
+from contextlib import suppress
 from email import encoders
 from email.message import Message as Part
 from email.mime.base import MIMEBase
@@ -12,20 +13,22 @@ from django.core.mail import EmailMultiAlternatives
 from django.core.mail.message import utf8_charset_qp
 
 from notifications import unsubscribe
+from notifications.addresses import Unwritable, for_wire, needs_utf8
 from notifications.models import Attachment, Message
 
 
 def composed(message: Message) -> bytes:
     """Text, HTML beside it, then the files; in seven bits, which any relay takes.
 
-    Raises ValueError when an address does not fit in a header.
+    Raises Unwritable when no mail server could take the address it goes to.
     """
+    to, utf8 = for_wire(message.to_email), needs_utf8(message.to_email)
     mail = EmailMultiAlternatives(
         subject=message.subject,
         body=message.text,
         from_email=sender(message.agency.name),
-        to=[formataddr((_plain(message.to_name), message.to_email))],
-        reply_to=[message.reply_to] if message.reply_to else None,
+        to=[] if utf8 else [formataddr((_plain(message.to_name), to))],
+        reply_to=_reply_to(message.reply_to),
         headers={
             "Date": format_datetime(message.made_at),
             "Message-ID": message.message_id,
@@ -39,6 +42,9 @@ def composed(message: Message) -> bytes:
     for file in message.attachments.all():
         mail.attach(_part(file))
     whole = mail.message()
+    if utf8:
+        # As RFC 6532 has it; only servers that know such letters are handed this.
+        whole.set_raw("To", to.encode().decode("ascii", "surrogateescape"))
     # Boundaries are random otherwise, and a message that is tried twice would differ.
     local = message.message_id.strip("<>").partition("@")[0]
     for number, part in enumerate(part for part in whole.walk() if part.is_multipart()):
@@ -48,12 +54,30 @@ def composed(message: Message) -> bytes:
 
 def sender(agency: str) -> str:
     """The site's own address under the agency's name: that is whom the reader knows."""
-    name, address = parseaddr(settings.DEFAULT_FROM_EMAIL)
-    return formataddr((f"{_plain(agency)} ({name})" if name else _plain(agency), address))
+    return _named(settings.DEFAULT_FROM_EMAIL, agency)
 
 
 def envelope_sender() -> str:
-    return parseaddr(settings.DEFAULT_FROM_EMAIL)[1]
+    return _bare(settings.DEFAULT_FROM_EMAIL)
+
+
+@lru_cache(maxsize=1000)
+def _named(site: str, agency: str) -> str:
+    name = parseaddr(site)[0]
+    return formataddr((f"{_plain(agency)} ({name})" if name else _plain(agency), _bare(site)))
+
+
+@lru_cache(maxsize=10)
+def _bare(site: str) -> str:
+    return for_wire(parseaddr(site)[1])
+
+
+def _reply_to(email: str) -> list[str] | None:
+    """Where answers go. An address that the reader's own mail server may not know how to write to is left out."""
+    with suppress(Unwritable):
+        if email and not needs_utf8(email):
+            return [for_wire(email)]
+    return None
 
 
 def _plain(name: str) -> str:

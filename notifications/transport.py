@@ -4,6 +4,7 @@
 between *try again* and *it may have arrived*, so the steps are taken one by one.
 """
 
+import re
 import smtplib
 import ssl
 from collections.abc import Callable
@@ -15,8 +16,19 @@ from typing import Self
 
 from django.conf import settings
 
+from notifications.addresses import needs_utf8
+
 OUR_FAULT = {421, 530, 534, 535, 538}
 """Said of the connection or of our log-in, not of this message: never a reason to give it up."""
+NOT_OF_ADDRESS = {500, 502, 503, 504, 552}
+"""Refusals of a recipient that are about our commands, or about a mailbox that is full."""
+NOT_OF_ADDRESS_WORDS = (b"relay", b"policy", b"spam", b"blocked", b"blacklist", b"block list", b"black list")
+"""What servers say of whoever sends, where they give no code of RFC 3463 for it."""
+_SUBJECT = re.compile(rb"\s*5\.(\d{1,3})\.(\d{1,3})\b")
+NO_UTF8 = (
+    "The part before the @ of this address has letters that this mail server does not know. Ask for an address in "
+    "plain letters, or send by a mail server that offers SMTPUTF8."
+)
 
 
 class Outcome(StrEnum):
@@ -35,6 +47,8 @@ class Outcome(StrEnum):
 class Answer:
     outcome: Outcome
     said: str
+    of_address: bool = False
+    """It was refused because of the address it goes to, so that another message to it would fare no better."""
 
 
 class NoPost(Exception):
@@ -109,11 +123,19 @@ class Post:
     def _handed_over(self, sender: str, recipient: str, content: bytes) -> Answer:
         smtp = self._smtp
         assert smtp is not None
-        for step in (lambda: smtp.mail(sender), lambda: smtp.rcpt(recipient), lambda: smtp.docmd("DATA")):
+        utf8 = needs_utf8(recipient)
+        if utf8 and not smtp.has_extn("smtputf8"):
+            return Answer(Outcome.NEVER, NO_UTF8, of_address=True)
+        options = ("BODY=8BITMIME", "SMTPUTF8") if utf8 else ()
+        for name, step in (
+            ("MAIL", lambda: smtp.mail(sender, options)),
+            ("RCPT", lambda: smtp.rcpt(recipient)),
+            ("DATA", lambda: smtp.docmd("DATA")),
+        ):
             code, said = _step(step)
             if not 200 <= code < 400:
                 self._begin_anew(code)
-                return Answer(_sorted(code), _words(code, said))
+                return Answer(_sorted(code), _words(code, said), name == "RCPT" and _of_address(code, said))
         try:
             assert smtp.sock is not None
             smtp.sock.settimeout(settings.SMTP_LAST_ANSWER_SECONDS)
@@ -159,6 +181,25 @@ def _sorted(code: int) -> Outcome:
     if 200 <= code < 300:
         return Outcome.TAKEN
     return Outcome.NEVER if code >= 500 and code not in OUR_FAULT else Outcome.AGAIN
+
+
+def _of_address(code: int, said: bytes) -> bool:
+    """Does this refusal of a recipient mean that nobody is reached there? RFC 3463 has codes that say what it is about.
+
+    Not: a policy (5.7), a mailbox that is full or a message too long for it (5.2.2, 5.2.3), the sender (5.1.7, 5.1.8).
+    """
+    if _sorted(code) is not Outcome.NEVER:
+        return False
+    found = _SUBJECT.match(said)
+    if found is None:
+        return code not in NOT_OF_ADDRESS and not any(word in said.lower() for word in NOT_OF_ADDRESS_WORDS)
+    subject, detail = map(int, found.groups())
+    others = {1: {7, 8}, 2: {2, 3}}
+    return (
+        subject in (0, 1, 2, 4)
+        and detail not in others.get(subject, ())
+        and (subject != 4 or detail in (1, 4))
+    )
 
 
 def _dotted(content: bytes) -> bytes:

@@ -74,11 +74,15 @@ class Office:
 
 @contextmanager
 def opened(
-    *, tls: ssl.SSLContext | None = None, starttls: ssl.SSLContext | None = None, password: str = ""
+    *,
+    tls: ssl.SSLContext | None = None,
+    starttls: ssl.SSLContext | None = None,
+    password: str = "",
+    utf8: bool = True,
 ) -> Iterator[Office]:
     """A mail server on this machine, on a port of its own, for as long as the context lasts."""
     office = Office()
-    more: dict[str, Any] = {}
+    more: dict[str, Any] = {"enable_SMTPUTF8": utf8}
     if starttls:
         more |= {"tls_context": starttls, "require_starttls": True}
     if password:

@@ -134,9 +134,42 @@ def test_answers_are_sorted(script, outcome, at_office):
         assert handed_over().outcome is outcome
 
 
-def test_an_address_that_mail_servers_cannot_write_is_refused(at_office):
-    with post_office.opened() as office:
+@pytest.mark.parametrize(("utf8", "outcome"), [(True, Outcome.TAKEN), (False, Outcome.NEVER)])
+def test_an_address_with_other_letters_is_for_servers_that_know_them(at_office, utf8, outcome):
+    with post_office.opened(utf8=utf8) as office:
         at_office(office)
         with Post() as post:
-            assert post.send("a@example.org", "jürgen@example.org", b"x").outcome is Outcome.NEVER
+            answer = post.send("a@example.org", "jürgen@example.org", b"x")
+            assert (answer.outcome, answer.of_address) == (outcome, not utf8)
             assert post.send("a@example.org", "ann@example.org", b"x").outcome is Outcome.TAKEN
+        assert office.connections == 1
+
+
+@pytest.mark.parametrize(
+    ("script", "of_address"),
+    [
+        ("rcpt 550 No such person", True),
+        ("rcpt 550 5.1.1 No such person", True),
+        ("rcpt 550 5.2.1 Mailbox closed", True),
+        ("rcpt 550 5.4.1 Recipient address rejected: Access denied", True),
+        ("rcpt 553 5.0.0 Not here", True),
+        ("rcpt 501 5.1.3 Bad address", True),
+        ("rcpt 451 4.1.1 Not just now", False),
+        ("rcpt 550 5.7.1 Not from you", False),
+        ("rcpt 554 5.7.606 Your network is banned", False),
+        ("rcpt 552 5.2.2 Mailbox full", False),
+        ("rcpt 552 Mailbox full", False),
+        ("rcpt 550 5.1.8 Sender's domain does not exist", False),
+        ("rcpt 550 5.3.4 Too big", False),
+        ("rcpt 550 relay not permitted", False),
+        ("rcpt 554 Blocked: see our policy", False),
+        ("rcpt 503 Bad sequence", False),
+        ("rcpt 530 Log in first", False),
+        ("data 550 No such person", False),
+    ],
+)
+def test_a_refusal_of_the_address_is_told_from_all_others(script, of_address, at_office):
+    with post_office.opened() as office:
+        at_office(office)
+        office.script = lambda recipient, time: script
+        assert handed_over().of_address is of_address
