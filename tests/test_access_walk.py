@@ -122,6 +122,7 @@ OBJECTS: dict[str, tuple[str, str]] = {
     "visit": ("visit", "see"),
     "visit_record": ("visit", "record_defect"),
     "visit_state": ("visit", "record_defect"),
+    "landlord_change": ("landlord", "manage_people"),
     "job": ("job", "see_jobs"),
     "job_take_back": ("job", "send_job"),
     "job_link_new": ("job", "send_job"),
@@ -211,6 +212,7 @@ def held(settings: Any, tmp_path: Any) -> Held:
     )
     pks = {
         "home": home.pk,
+        "landlord": home.landlord_id,
         "evidence": evidence.pk,
         "certificate": certificate.pk,
         "document": document.pk,

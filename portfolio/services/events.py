@@ -22,6 +22,7 @@ class Verb(StrEnum):
     PORTFOLIO_TAKEN_IN = "portfolio.taken_in"
     UNIT_ADDED = "unit.added"
     UNIT_CHANGED = "unit.changed"
+    LANDLORD_CHANGED = "landlord.changed"
     BUILDING_CHANGED = "building.changed"
     TENANCY_ADDED = "tenancy.added"
     TENANCY_CHANGED = "tenancy.changed"
