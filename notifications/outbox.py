@@ -1,6 +1,6 @@
 """Where any app leaves a message. A leaf: it knows nothing of homes, defects or jobs."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from email.utils import parseaddr
@@ -11,12 +11,16 @@ from celery import current_app
 from django.conf import settings
 from django.db import transaction
 from django.db.models import Q
+from django.utils.formats import date_format
+from django.utils.timezone import localtime
 
 from notifications.blank import blank_files, blanked
-from notifications.models import Attachment, Message
+from notifications.models import Attachment, Message, RefusedAddress
 from notifications.words import DUE_STATES, FAILED, HELD, SENDING, WAITING, WITHDRAWN
 
 SEND_TASK = "notifications.send_waiting"
+MOST_ASKED = 500
+"""Addresses that a database is asked for by name; for more, it is asked for all that are refused."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +118,25 @@ def without_links(message: Message, at: datetime) -> dict[str, Any]:
         name: blanked(getattr(message, name), message.secrets.split()) for name in ("subject", "text", "html")
     }
     return {**texts, "secrets": "", "blanked_at": at}
+
+
+def refused(agency_id: int, emails: Collection[str]) -> dict[str, str]:
+    """For each of these addresses that a mail server refuses, a sentence that says so. One query."""
+    wanted = {email: email.lower() for email in emails if email}
+    if not wanted:
+        return {}
+    found = RefusedAddress.objects.filter(agency=agency_id, ended_at=None)
+    if len(wanted) <= MOST_ASKED:
+        found = found.filter(email__in=set(wanted.values()))
+    held = {one.email: one for one in found}
+    return {email: refusal(held[lower]) for email, lower in wanted.items() if lower in held}
+
+
+def refusal(one: RefusedAddress) -> str:
+    """That mail to an address is refused, since when and in what words, as a sentence."""
+    since = date_format(localtime(one.since), "j F Y")
+    said = one.said.rstrip(".")
+    return f"Mail to {one.email} has been refused since {since}: {said}."
 
 
 def wake_after_commit() -> None:

@@ -49,11 +49,11 @@ class Row:
 
     @property
     def shape(self) -> str:
-        return SHAPE.get(self.message.state, "warn")
+        return "warn" if to_follow(self.message) else SHAPE.get(self.message.state, "warn")
 
     @property
     def tone(self) -> str:
-        return TONE.get(self.message.state, "open")
+        return "open" if to_follow(self.message) else TONE.get(self.message.state, "open")
 
 
 def visible_to(user: Any) -> "QuerySet[Message]":
@@ -114,7 +114,14 @@ def says(message: Message, moment: Moment) -> str:
         return _waits(message, message.next_try_at, moment) + (said if message.put_off else "")
     if message.state == WITHDRAWN:
         return f"Withdrawn: {message.withdrawn_why}"
+    if to_follow(message):
+        return "Sent; what follows is not recorded yet"
     return STATE[message.state]
+
+
+def to_follow(message: Message) -> bool:
+    """It is sent, and what is to be recorded then is not."""
+    return message.state == SENT and message.follows and message.followed_at is None
 
 
 def _waits(message: Message, until: datetime, moment: Moment) -> str:

@@ -11,13 +11,15 @@ import socket
 import time
 from collections.abc import Callable, Iterable
 from datetime import datetime, timedelta
+from functools import lru_cache
 from typing import Any
 
 from django.conf import settings
 from django.db import transaction
 from django.db.models import Q
 
-from notifications import outbox
+from notifications import afterwards, life, outbox, refusals
+from notifications.addresses import Unwritable, for_wire
 from notifications.blank import blank_files
 from notifications.causes import why_not
 from notifications.compose import composed, envelope_sender
@@ -47,19 +49,21 @@ def send_waiting(now: Now, *, most: int = MOST) -> bool:
 
     When the mail server cannot be reached nothing is touched, and the next sweep tries again.
     """
-    end = time.monotonic() + LONGEST_SECONDS
+    end, taken = time.monotonic() + LONGEST_SECONDS, False
     with Post() as post:
         try:
-            for message in _due_ones(now, most):
+            for message, marks in _due_ones(now, most):
                 if time.monotonic() > end:
                     return True
                 post.ready()
-                _send_one(message, post, now)
+                if _send_one(message, marks, post, now) is Outcome.TAKEN and not taken:
+                    taken = True
+                    life.seen(life.MAIL_TAKEN, at=now().at)
                 if post.breaks >= MOST_BREAKS:
-                    log.warning("The mail server breaks every connection; left alone for now.")
-                    return False
+                    raise NoPost("The mail server breaks every connection; left alone for now.")
         except NoPost as trouble:
             log.warning("%s", trouble)
+            life.seen(life.MAIL_TROUBLE, str(trouble), at=now().at)
             return False
     return due(now().at).exists()
 
@@ -72,40 +76,55 @@ def due(at: datetime) -> Any:
     return found.order_by("-urgent", "next_try_at", "pk")
 
 
-def _due_ones(now: Now, most: int) -> Iterable[Message]:
-    """Up to so many due messages, read page by page: others may take them meanwhile."""
+def _due_ones(now: Now, most: int) -> Iterable[tuple[Message, refusals.Marks]]:
+    """Up to so many due messages, read page by page with what else is asked of each: others may take them meanwhile."""
     while most > 0:
         with_all = due(now().at).select_related("agency", "to_user__telling").prefetch_related("attachments")
         page = list(with_all[: min(PAGE, most)])
-        yield from page
+        marks = refusals.marks(page)
+        yield from ((message, marks) for message in page)
         most = most - len(page) if page else 0
 
 
-def _send_one(message: Message, post: Post, now: Now) -> None:
+def _send_one(message: Message, marks: refusals.Marks, post: Post, now: Now) -> Outcome | None:
+    """What became of it; None if it was not tried."""
     if not claim(message, at=now().at):
-        return  # somebody else has it, or it was held back or withdrawn
+        return None  # somebody else has it, or it was held back or withdrawn
     try:
-        gone = why_not(message)
-        content = b"" if gone else composed(message)
+        gone = refusals.why_not(message, marks) or why_not(message)
+        to, content = ("", b"") if gone else (for_wire(message.to_email), composed(message))
+    except Unwritable as wrong:
+        return _finish(message, Answer(Outcome.NEVER, str(wrong)[:300], of_address=True), marks, now)
     except Exception as error:  # one message that cannot be made ready must not stop the others
         log.exception("Message %s cannot be made ready.", message.pk)
-        record(message, Answer(Outcome.AGAIN, f"It could not be made ready: {error}"[:300]), at=now().at)
-        return
+        return _finish(
+            message, Answer(Outcome.AGAIN, f"It could not be made ready: {error}"[:300]), marks, now
+        )
     if gone:
         with transaction.atomic():
             outbox.end(message, why=gone, at=now().at)
-        return
+        return None
     try:
-        answer = post.send(envelope_sender(), message.to_email, content)
+        answer = post.send(envelope_sender(), to, content)
     except NoPost as trouble:
         _let_go(message, str(trouble), at=now().at)
         raise
-    record(message, answer, at=now().at)
+    return _finish(message, answer, marks, now)
+
+
+def _finish(message: Message, answer: Answer, marks: refusals.Marks, now: Now) -> Outcome:
+    """Record the answer, and what follows from it."""
+    if record(message, answer, at=now().at):
+        if answer.outcome is Outcome.TAKEN and message.follows:
+            afterwards.follow(message.pk, moment=now())
+        if answer.of_address:
+            marks |= refusals.marks([message])
+    return answer.outcome
 
 
 def claim(message: Message, *, at: datetime) -> bool:
     """Take a due message for this process; False if it is no longer as it was read. Commits."""
-    by = f"{socket.gethostname()[:60]}:{os.getpid()}"
+    by = _me(os.getpid())
     if not moved(
         message,
         [message.state],
@@ -121,18 +140,32 @@ def claim(message: Message, *, at: datetime) -> bool:
     return True
 
 
+@lru_cache(maxsize=1)
+def _me(process: int) -> str:
+    return f"{socket.gethostname()[:60]}:{process}"
+
+
 def record(message: Message, answer: Answer, *, at: datetime) -> bool:
     """Keep what became of this claim of the message; False if another claim has followed it meanwhile."""
     told = {"server_said": answer.said[:300], **_after(message, answer, at)}
     # Unclear: the sweep may have thought that this process was dead.
     mine = (SENDING, UNCLEAR)
-    if not message.secrets or answer.outcome is not Outcome.TAKEN:
+    taken = answer.outcome is Outcome.TAKEN
+    if taken:
+        told |= outbox.without_links(message, at)
+    lifts = taken and message.kind in refusals.ALL_THE_SAME
+    if not (taken and message.secrets) and not lifts and not answer.of_address:
         return moved(message, mine, **told)
     with transaction.atomic():
-        changed = moved(message, mine, **told, **outbox.without_links(message, at))
-        if changed:
+        if not moved(message, mine, **told):
+            return False
+        if taken and message.secrets:
             blank_files(message)
-        return changed
+        if lifts:
+            refusals.lift(message, at=at)
+        if answer.of_address:
+            refusals.mark(message, answer.said, at=at)
+        return True
 
 
 def _after(message: Message, answer: Answer, at: datetime) -> dict[str, Any]:
@@ -181,6 +214,7 @@ def sweep(moment: Moment) -> int:
         found += moved(message, [SENDING], state=UNCLEAR, server_said=ENDED, **told)
     _withdraw_asked(moment)
     _blank_old(moment)
+    afterwards.follow_left(moment=moment)
     return found
 
 

@@ -35,7 +35,12 @@ def message_send_again(message_id: int, *, actor: Any, moment: Moment) -> Messag
     _go_on(message, moment)
     Message.objects.filter(pk=message.pk).update(put_off=0)
     outbox.wake_after_commit()
-    return _told(message, Verb.MESSAGE_SENT_AGAIN, "is sent again", actor, moment)
+    refused = RefusedAddress.objects.filter(
+        agency=message.agency_id, email=message.to_email.lower(), ended_at=None
+    )
+    lifted = refused.update(ended_at=moment.at, ended_by=actor)
+    what = f"is sent again{', and its address is written to again' if lifted else ''}"
+    return _told(message, Verb.MESSAGE_SENT_AGAIN, what, actor, moment)
 
 
 @transaction.atomic

@@ -2,7 +2,7 @@
 
 from celery import shared_task
 
-from notifications import outbox, sending
+from notifications import life, outbox, sending
 from portfolio import clock
 
 
@@ -16,6 +16,8 @@ def send_waiting() -> None:
 @shared_task(name="notifications.sweep")
 def sweep() -> int:
     """Each minute: what was left in flight, and what is due although nobody asked for it to be sent."""
-    found = sending.sweep(clock.moment())
+    moment = clock.moment()
+    life.seen(life.BEAT, at=moment.at)
+    found = sending.sweep(moment)
     send_waiting()
     return found

@@ -14,6 +14,7 @@ from inspections.services import job_mail
 from inspections.services.job_calendar import invitation
 from inspections.services.jobs import MOST_DEFECTS, defects_of, why_not_any_job
 from inspections.services.registrations import warnings, why_not_send
+from notifications import outbox
 from portfolio.clock import Moment
 
 STAND_IN = "the-secret-of-the-link"
@@ -41,9 +42,15 @@ def choices(ids: Sequence[int], *, actor: Any, moment: Moment) -> Choices:
     """What the page of a new job shows. The number of queries does not grow with defects or contractors."""
     defects = defects_of(ids, actor)
     used = Contractor.objects.visible_to(actor).filter(Q(ended=None) | Q(ended__gt=moment.day))
+    held = list(used.prefetch_related("registrations").order_by("name", "pk"))
+    refused = outbox.refused(actor.agency_id, [firm.email for firm in held])
     firms = [
-        Choice(firm, why_not_send(firm, defects, moment.day), warnings(firm, moment.day))
-        for firm in used.prefetch_related("registrations").order_by("name", "pk")
+        Choice(
+            firm,
+            why_not_send(firm, defects, moment.day),
+            [*([refused[firm.email]] if firm.email in refused else []), *warnings(firm, moment.day)],
+        )
+        for firm in held
     ]
     faults = why_not_any_job(defects)
     if len(ids) > MOST_DEFECTS:

@@ -18,6 +18,7 @@ from inspections.services import jobs as service
 from inspections.services.defects import NotAllowed
 from inspections.services.job_calendar import invitation
 from inspections.services.job_sheet import job_sheet as sheet_of
+from notifications import outbox
 from portfolio import access, clock
 
 PER_PAGE = 50
@@ -62,6 +63,7 @@ def _page(
         "events": shown.events_of(found),
         "letters": shown.messages_of(found),
         "form": form or TakeBackForm(),
+        "refused": outbox.refused(found.agency_id, [found.contractor.email]).get(found.contractor.email, ""),
     }
     return render(request, "inspections/job.html", page, status=status)
 
