@@ -48,16 +48,17 @@ def add_london(calendar: Any) -> None:
     calendar.add_component(Timezone.from_ical(ZONE))
 
 
-def duration(span: timedelta) -> str:
-    """As the format writes it: PT1H."""
+def duration(span: timedelta) -> Any:
     from icalendar import vDuration
 
-    return str(vDuration(span).to_ical().decode())
+    return vDuration(span)
 
 
-def text(said: str) -> str:
-    """What people typed, fit for a property."""
-    return _CONTROL.sub("", said.replace("\r\n", "\n").replace("\r", "\n"))
+def text(said: str) -> Any:
+    """What people typed as TEXT, whatever the property: the library would write those it does not know as they are."""
+    from icalendar import vText
+
+    return vText(_CONTROL.sub("", said.replace("\r\n", "\n").replace("\r", "\n")))
 
 
 def uid(local: str) -> str:

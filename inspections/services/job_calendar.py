@@ -47,8 +47,8 @@ def _event(job: Job, parts: Sequence[Part], day: date, moment: Moment, cancel: b
     start, end = hours_of(job) or (day, day + timedelta(days=1))
     event.add("dtstart", start)
     event.add("dtend", end)
-    event.add("summary", _summary(job, parts))
-    event.add("location", "; ".join(part.address for part in parts))
+    event.add("summary", ical.text(_summary(job, parts)))
+    event.add("location", ical.text("; ".join(part.address for part in parts)))
     event.add("description", "What is wrong, how to get in and how to answer stand in the mail of this job.")
     event.add("status", "CANCELLED" if cancel else "CONFIRMED" if job.proposed else "TENTATIVE")
     # A last day is something to bear in mind; it fills no hours.

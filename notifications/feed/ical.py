@@ -19,7 +19,7 @@ def written(entries: Iterable[Entry], *, name: str) -> bytes:
     for key in ("name", "x-wr-calname"):
         calendar.add(key, ical.text(name))
     for key in ("description", "x-wr-caldesc"):
-        calendar.add(key, ABOUT)
+        calendar.add(key, ical.text(ABOUT))
     calendar.add("refresh-interval", FETCH, parameters={"value": "DURATION"})
     calendar.add("x-published-ttl", ical.duration(FETCH))
     calendar.add("url", page("/calendar/"))
