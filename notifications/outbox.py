@@ -11,12 +11,11 @@ from celery import current_app
 from django.conf import settings
 from django.db import transaction
 from django.db.models import Q
-from django.utils.formats import date_format
-from django.utils.timezone import localtime
 
 from notifications.blank import blank_files, blanked
 from notifications.models import Attachment, Message, RefusedAddress
 from notifications.words import DUE_STATES, FAILED, HELD, SENDING, WAITING, WITHDRAWN
+from portfolio.clock import LONDON
 
 SEND_TASK = "notifications.send_waiting"
 MOST_ASKED = 500
@@ -134,9 +133,8 @@ def refused(agency_id: int, emails: Collection[str]) -> dict[str, str]:
 
 def refusal(one: RefusedAddress) -> str:
     """That mail to an address is refused, since when and in what words, as a sentence."""
-    since = date_format(localtime(one.since), "j F Y")
-    said = one.said.rstrip(".")
-    return f"Mail to {one.email} has been refused since {since}: {said}."
+    since, said = one.since.astimezone(LONDON), one.said.rstrip(".")
+    return f"Mail to {one.email} has been refused since {since:%-d %B %Y}: {said}."
 
 
 def wake_after_commit() -> None:

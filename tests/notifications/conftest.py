@@ -21,6 +21,12 @@ def office(settings: Any) -> Iterator[Office]:
         yield office
 
 
+@pytest.fixture
+def patient(settings: Any, office: Office) -> None:
+    """Whoever waits for the mail server waits long: with several at once, a machine may be slow to answer."""
+    settings.EMAIL_TIMEOUT = settings.SMTP_LAST_ANSWER_SECONDS = 60
+
+
 class Hands:
     """The hands of a clock that only a test moves."""
 

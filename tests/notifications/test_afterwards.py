@@ -114,7 +114,7 @@ def test_a_kind_without_a_function_waits_for_one(office, now, settings):
 
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.database
-def test_many_at_once_record_it_once(office, now):
+def test_many_at_once_record_it_once(office, patient, now):
     agency = make_agency()
     home = make_home(agency)
     messages = [put_counted(agency, unit_id=home.pk) for _ in range(10)]

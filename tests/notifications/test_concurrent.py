@@ -15,7 +15,7 @@ from tests.portfolio.test_gate_concurrent import together
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.database]
 
 
-def test_workers_at_once_send_each_message_once(office, now):
+def test_workers_at_once_send_each_message_once(office, patient, now):
     agency = make_agency()
     for _ in range(40):
         put(agency)
@@ -33,7 +33,7 @@ def test_sweeps_at_once_count_a_lost_answer_once(now):
     assert Message.objects.get().lost == 1
 
 
-def test_what_is_held_or_withdrawn_while_it_is_sent_is_either_sent_or_kept_back(office, now):
+def test_what_is_held_or_withdrawn_while_it_is_sent_is_either_sent_or_kept_back(office, patient, now):
     agency = make_agency()
     agent = make_user(agency)
     messages = [put(agency, key=f"cause:{number}") for number in range(30)]
