@@ -92,7 +92,9 @@ def why_not_come(
     said = []
     if trades and not set(trades) & set(contractor.trades):
         named = " or ".join(f"“{own.TRADE[trade]}”" for trade in trades)
-        said.append(f"its trade is {named}, which {contractor} is not recorded to do. Choose another firm.")
+        said.append(
+            f"it asks for the trade {named}, which {contractor} is not recorded to do. Choose another firm."
+        )
     if registration is not None:
         held = [one for one in contractor.registrations.all() if one.kind == registration]
         said += _registered(contractor, held, registration, day)

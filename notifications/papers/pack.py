@@ -7,6 +7,7 @@ from typing import Any
 from django.template.loader import render_to_string
 
 from inspections.models import Defect
+from inspections.selectors.job_parts import address_of
 from inspections.services.job_sheet import printed
 from notifications.papers.choice import Answer, Paper, Proof
 from portfolio.clock import Moment
@@ -49,6 +50,7 @@ def cover(
     answered = {duty for answer in answers for duty in answer.duties}
     page = {
         "unit": unit,
+        "address": address_of(unit),
         "agency": unit.agency,
         "actor": actor,
         "moment": moment,

@@ -11,6 +11,7 @@ from django.db.models import Q
 from django.template.loader import render_to_string
 
 from inspections.models import Contractor
+from inspections.selectors.job_parts import address_of
 from inspections.services.registrations import warnings, why_not_come
 from notifications import outbox
 from notifications.models import Message
@@ -126,6 +127,7 @@ def letter(
     """The mail as it would go. Nothing is kept."""
     told = {
         "unit": unit,
+        "address": address_of(unit),
         "renewal": renewal,
         "paper": words.CERTIFICATE[renewal.paper],
         "contractor": contractor,
