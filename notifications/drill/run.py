@@ -7,14 +7,15 @@ from random import Random
 
 from django.conf import settings
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from notifications import outbox
+from notifications.drill import after
 from notifications.drill.crew import Crew
 from notifications.drill.office import Office
 from notifications.drill.tally import Row, Tally, tally
 from notifications.models import Message
-from notifications.words import DUE_STATES, SENDING, UNCLEAR
+from notifications.words import DUE_STATES, SENDING, SENT, UNCLEAR
 from portfolio import clock
 from portfolio.models import Agency
 
@@ -46,7 +47,15 @@ class Drill:
                 office.on_delivery = self._delivered
                 self._until_done(Agency.objects.create(name="Drill Lettings"))
             rows = [
-                Row(one.to_email, one.message_id, one.state, one.lost, LINK in f"{one.text}{one.secrets}")
+                Row(
+                    one.to_email,
+                    one.message_id,
+                    one.state,
+                    one.lost,
+                    LINK in f"{one.text}{one.secrets}",
+                    one.follows,
+                    one.data["counted"],
+                )
                 for one in Message.objects.order_by("pk")
             ]
         refused = {row.reader for row in rows if office.refuses(row.reader)}
@@ -94,12 +103,12 @@ class Drill:
 
     @staticmethod
     def _open() -> "QuerySet[Message]":
-        unsettled = Message.objects.filter(state__in=[*DUE_STATES, SENDING])
-        return unsettled.exclude(state=UNCLEAR, next_try_at=None)
+        unsettled = Q(state__in=[*DUE_STATES, SENDING]) & ~Q(state=UNCLEAR, next_try_at=None)
+        return Message.objects.filter(unsettled | Q(state=SENT, follows=True, followed_at=None))
 
 
 def draft(number: int, agency_id: int) -> outbox.Draft:
-    """An invented message with a link; every tenth has a file."""
+    """An invented message with a link; every tenth has a file, from every third something follows."""
     link = f"{LINK}{number}/"
     files = (
         [outbox.File("sheet.pdf", "application/pdf", b"%PDF-1.7\n" + bytes(20_000))]
@@ -108,7 +117,7 @@ def draft(number: int, agency_id: int) -> outbox.Draft:
     )
     return outbox.Draft(
         key=f"drill:{number}",
-        kind="drill",
+        kind=after.KIND if number % after.EVERY == 0 else "drill",
         because="A drill.",
         agency_id=agency_id,
         to_name=f"Reader {number}",
@@ -119,4 +128,6 @@ def draft(number: int, agency_id: int) -> outbox.Draft:
         urgent=number % 7 == 0,
         secrets=[link],
         files=files,
+        follows=number % after.EVERY == 0,
+        data={"number": number, "counted": 0},
     )

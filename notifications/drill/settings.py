@@ -9,4 +9,5 @@ NOTIFICATION_CLAIM_SECONDS = 15
 """Longer than a talk with the mail server at the waits above."""
 NOTIFICATION_UNCLEAR_SECONDS = 3
 NOTIFICATION_MOST_LOST = 20
+NOTIFICATION_AFTER = {"drill_follows": "notifications.drill.after.count"}
 CELERY_BEAT_SCHEDULE = {"messages": {"task": "notifications.sweep", "schedule": 2.0}}

@@ -17,6 +17,9 @@ class Row:
     state: str
     lost: int
     keeps_link: bool
+    follows: bool = False
+    counted: int = 0
+    """How often what follows was recorded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +39,8 @@ def tally(rows: Sequence[Row], deliveries: Mapping[str, Sequence[Delivery]], ref
         figures["delivered"] += bool(came)
         figures["refused for good"] += row.state == FAILED
         figures["unclear for a while"] += row.lost > 0
+        figures["sent, with something that follows"] += row.follows and row.state == SENT
+        figures["recorded what follows"] += row.counted
         figures["delivered more than once"] += len(came) > 1
         for one in came[:-1]:
             why = "the mail server dropped it after taking it" if one.dropped else "the sender was gone first"
@@ -55,6 +60,10 @@ def _faults(row: Row, came: Sequence[Delivery], refused: bool) -> list[str]:
         "delivered under another Message-ID": any(one.message_id != row.message_id for one in came),
         "delivered with other words the second time": len({one.digest for one in came}) > 1,
         "delivered without its link": not all(one.with_link for one in came),
+        "what follows was not recorded": row.follows and row.state == SENT and row.counted == 0,
+        "what follows was recorded more than once": row.counted > 1,
+        "something was recorded that does not follow": row.counted > 0
+        and not (row.follows and row.state == SENT and came),
         "its link is still kept": row.keeps_link and row.state == SENT,
     }
     return [what for what, so in found.items() if so]

@@ -34,6 +34,8 @@ def other(delivery: Delivery, **changes: Any) -> Delivery:
         (row(lost=2), [GONE, DROPPED, TAKEN], False),
         (row(lost=1), [TAKEN], False),
         (row(state="failed"), [], True),
+        (row(follows=True, counted=1), [TAKEN], False),
+        (row(follows=True, state="failed"), [], True),
     ],
 )
 def test_kept_promises_are_no_faults(record, came, refused):
@@ -54,6 +56,10 @@ def test_kept_promises_are_no_faults(record, came, refused):
         (row(state="failed"), [TAKEN], True, "though the mail server refuses it"),
         (row(), [], True, "recorded as sent"),
         (row(reader="bo"), [TAKEN], False, "but never written"),
+        (row(follows=True), [TAKEN], False, "what follows was not recorded"),
+        (row(follows=True, counted=2), [TAKEN], False, "recorded more than once"),
+        (row(counted=1), [TAKEN], False, "does not follow"),
+        (row(follows=True, counted=1, state="failed"), [], True, "does not follow"),
     ],
 )
 def test_each_broken_promise_is_found(record, came, refused, fault):
@@ -84,7 +90,9 @@ def test_every_message_arrives_though_workers_are_killed_and_redis_loses_everyth
     answer = run("drill_mail", "--messages", "120", "--kills", "3")
     assert answer.returncode == 0, answer.stdout + answer.stderr
     assert "Every promise was kept." in answer.stdout
-    assert "      3  workers killed" in answer.stdout
+    assert "      3  workers killed\n" in answer.stdout
+    assert "      1  workers killed while they recorded what follows" in answer.stdout
+    assert "      4  errors over what follows" in answer.stdout
 
 
 @pytest.mark.slow

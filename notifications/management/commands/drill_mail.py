@@ -5,14 +5,15 @@ from argparse import ArgumentParser
 
 from django.core.management import BaseCommand, CommandError
 
-from notifications.drill import place
+from notifications.drill import after, place
 from notifications.drill.run import Drill
 
 
 class Command(BaseCommand):
     help = (
         "Sends invented messages on this machine while workers are killed, Redis is restarted empty and the mail "
-        "server refuses, hangs and breaks off; then checks that every promise was kept. Its files are its own. With "
+        "server refuses, hangs and breaks off; then checks that every promise was kept, and that what follows from "
+        "some of them was recorded once. Its files are its own. With "
         "DATABASE_URL it uses that database, which has to be empty."
     )
     requires_system_checks = []
@@ -39,6 +40,8 @@ class Command(BaseCommand):
         for name, figure in [
             *result.figures.items(),
             ("workers killed", drill.crew.kills),
+            ("workers killed while they recorded what follows", after.times(killed=True)),
+            ("errors over what follows", after.times(killed=False)),
             ("Redis restarted empty", int(drill.redis_emptied)),
             *((f"trick of the mail server: {trick}", n) for trick, n in sorted(drill.office.tricks.items())),
         ]:
