@@ -1,5 +1,6 @@
 """A rented home with papers and their files, for tests of mails that do something."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 from uuid import uuid4
@@ -12,6 +13,7 @@ from notifications.papers.letter import Ask
 from notifications.papers.send import papers_send
 from portfolio import documents
 from portfolio.documents.proof import Accepted
+from portfolio.facts import certificate_facts
 from portfolio.law import model as law
 from portfolio.models import Agency, Certificate, Due, Unit, User
 from portfolio.services.certificates import document_attach
@@ -64,6 +66,11 @@ def _put(paper: Certificate, accepted: documents.Accepted) -> documents.Accepted
 
 def paper(home: Unit, ref: str) -> Certificate:
     return home.certificates.get(ref=ref)
+
+
+def withdrawn(paper: Certificate) -> law.Certificate:
+    """What the paper says, and that it counts no longer from the day of the tests on."""
+    return replace(certificate_facts(paper, []), withdrawn=DAY)
 
 
 def ask(home: Unit, *refs: str, **changes: Any) -> Ask:

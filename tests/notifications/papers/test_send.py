@@ -1,5 +1,6 @@
 """Papers sent by e-mail: looked at, left with the outbox, and counted as given once the mail server took them."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -26,6 +27,7 @@ from tests.notifications.papers.cases import (
     send,
     with_bytes,
     with_file,
+    withdrawn,
 )
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
@@ -150,14 +152,7 @@ def test_a_paper_withdrawn_after_it_was_taken_is_not_counted_and_the_record_says
 
 
 def withdraw(row, actor):
-    facts = certificate_facts(row, [])
-    certificate_correct(
-        row.pk,
-        type(facts)(**{**{f: getattr(facts, f) for f in facts.__slots__}, "withdrawn": at().day}),
-        why="Not ours.",
-        actor=actor,
-        moment=at(),
-    )
+    certificate_correct(row.pk, withdrawn(row), why="Not ours.", actor=actor, moment=at())
 
 
 def test_a_mail_whose_paper_is_withdrawn_or_replaced_before_its_turn_does_not_go(
@@ -170,14 +165,8 @@ def test_a_mail_whose_paper_is_withdrawn_or_replaced_before_its_turn_does_not_go
     assert office.came == []
     with_file(paper(home, "e1"))
     second = send(home, ask(home, "e1"), agent)
-    report = certificate_facts(paper(home, "e1"), [])
-    newer = {"ref": "e2", "number": "EI-2", "inspected": at().day}
-    certificate_add(
-        home.pk,
-        type(report)(**{**{f: getattr(report, f) for f in report.__slots__}, **newer}),
-        actor=agent,
-        moment=at(),
-    )
+    newer = replace(certificate_facts(paper(home, "e1"), []), ref="e2", number="EI-2", inspected=at().day)
+    certificate_add(home.pk, newer, actor=agent, moment=at())
     sending.send_waiting(now)
     assert "a later one was recorded" in Message.objects.get(pk=second.pk).withdrawn_why
     third = send(home, ask(home, "e1"), agent)  # known to be an earlier one, and sent all the same
