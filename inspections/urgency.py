@@ -12,7 +12,7 @@ from portfolio.law.dates import within_days_of
 from portfolio.law.model import CODES
 from portfolio.law.policy import REPAIR_DAYS
 
-URGENT = 1
+URGENT, IMPROVEMENT = 1, 3
 PRACTICE_DAYS: Mapping[int, int] = {0: 0} | dict(enumerate(REPAIR_DAYS.values(), start=URGENT))
 """Days from the day it was found, by band; a band that is not here has no day."""
 INVESTIGATION_DAYS = 28
@@ -67,6 +67,20 @@ class Urgency:
     """What the day rests on: LAW, HOUSE_POLICY, PRACTICE or NO_DAY."""
     source: str
     """Where the day, or for our own days the meaning of the code, comes from."""
+
+    @property
+    def advised(self) -> bool:
+        """Is its day mere advice? An improvement that neither law nor house policy asks for is never late."""
+        return self.band == IMPROVEMENT and self.basis == PRACTICE
+
+    @property
+    def asked_by(self) -> date | None:
+        """The last good day, where it is more than advice."""
+        return None if self.advised else self.due
+
+    def days_late(self, day: date) -> int:
+        """By how many days it is late on that day; 0 when it is not, or has no last day."""
+        return max(0, (day - self.asked_by).days) if self.asked_by is not None else 0
 
 
 def urgency(
@@ -144,10 +158,11 @@ def _own(
         )
         return None, basis, standard, says
     due = within_days_of(found, most)
+    by = "Advised by" if band == IMPROVEMENT and basis == PRACTICE else "By"
     when = (
         f"{at_once}, on the day it was found"
         if band == 0
-        else f"By {_words(due)}, {_span(most)} after it was found"
+        else f"{by} {_words(due)}, {_span(most)} after it was found"
     )
     return due, basis, standard, f"{when} ({rests}): {means}"
 

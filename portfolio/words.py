@@ -155,9 +155,9 @@ def plainly(says: str) -> str:
     return _FIELD.sub("", says) if "not recorded: " in says.lower() else says
 
 
-def room(use: str | None, level: int | None, otherwise: str) -> str:
-    """A room in words with its storey; `otherwise` when its use is not recorded."""
-    name = ROOM_USE.get(use or "", otherwise)
+def room(use: str | None, level: int | None, otherwise: str, number: int = 0) -> str:
+    """A room in words with its storey; `otherwise` when its use is not recorded. `number` tells it from its like."""
+    name = f"{ROOM_USE.get(use or '', otherwise)}{f' {number}' if number else ''}"
     return name if level is None else f"{name}, {'ground floor' if level == 0 else f'storey {level}'}"
 
 

@@ -12,14 +12,24 @@ from portfolio.filters import date_input
 from portfolio.forms.fields import Day, Words
 from portfolio.law import model as law
 from portfolio.models import Certificate, Room, Unit
-from portfolio.selectors.naming import paper_words
+from portfolio.selectors.naming import paper_words, rooms_called
 
 Choice = tuple[str, str]
 
 
 class RoomField(forms.ModelChoiceField):
+    """One of the rooms of a home, or none."""
+
+    def __init__(self, **more: Any) -> None:
+        more |= {"queryset": Room.objects.none(), "required": False, "empty_label": "Not in one room"}
+        super().__init__(**more)
+
+    def of(self, unit: Unit) -> None:
+        self.called = rooms_called([unit.pk])
+        self.queryset = unit.rooms.filter(removed=None).order_by("level", "pk")
+
     def label_from_instance(self, room: Any) -> str:
-        return words.room(room.use, room.level, room.ref)
+        return self.called[room.pk].full
 
 
 class PaperField(forms.ModelChoiceField):
@@ -41,10 +51,6 @@ def classes() -> list[Any]:
     ]
 
 
-def rooms_of(unit: Unit) -> Any:
-    return unit.rooms.filter(removed=None).order_by("level", "pk")
-
-
 def _lines(rows: int = 3) -> forms.Textarea:
     return forms.Textarea(attrs={"rows": rows})
 
@@ -57,9 +63,7 @@ class DefectForm(forms.Form):
     )
     code = forms.ChoiceField(label="Class", choices=classes, help_text="As the person who saw it classed it.")
     found = Day(label="Found on", widget=date_input())
-    room = RoomField(
-        label="Room", queryset=Room.objects.none(), required=False, empty_label="Not in one room"
-    )
+    room = RoomField(label="Room")
     certificate = PaperField(
         label="Reported in",
         queryset=Certificate.objects.none(),
@@ -69,7 +73,7 @@ class DefectForm(forms.Form):
 
     def __init__(self, *args: Any, unit: Unit, **more: Any) -> None:
         super().__init__(*args, **more)
-        self.fields["room"].queryset = rooms_of(unit)  # type: ignore[attr-defined]
+        self.fields["room"].of(unit)  # type: ignore[attr-defined]
         self.fields["certificate"].queryset = unit.certificates.order_by("-pk")  # type: ignore[attr-defined]
 
     def recorded(self) -> dict[str, Any]:
@@ -83,9 +87,7 @@ class DescribeForm(forms.Form):
     """The description of a defect; its class and days have forms of their own."""
 
     title = forms.CharField(label="What is wrong?", max_length=300)
-    room = RoomField(
-        label="Room", queryset=Room.objects.none(), required=False, empty_label="Not in one room"
-    )
+    room = RoomField(label="Room")
     place = forms.CharField(label="Accessory, circuit or exact place", required=False, max_length=200)
     note = Words(label="What else there is to say", required=False, max_length=4000, widget=_lines())
     trade = forms.ChoiceField(
@@ -95,7 +97,7 @@ class DescribeForm(forms.Form):
     def __init__(self, *args: Any, defect: Defect, **more: Any) -> None:
         shown = {name: getattr(defect, name) for name in ("title", "room", "place", "note", "trade")}
         super().__init__(*args, **{"initial": shown, "prefix": "describe", **more})
-        self.fields["room"].queryset = rooms_of(defect.unit)  # type: ignore[attr-defined]
+        self.fields["room"].of(defect.unit)  # type: ignore[attr-defined]
 
     def said(self) -> dict[str, Any]:
         """The arguments of `defect_describe`."""

@@ -13,6 +13,7 @@ from portfolio import words
 from portfolio.forms.fields import Words
 from portfolio.law import model as law
 from portfolio.models import Certificate, Room, Unit
+from portfolio.selectors.naming import rooms_called
 
 GAS = "igem_g11"
 PICTURES = "image/*,.heic"
@@ -45,7 +46,8 @@ class AboutRoom(Sent):
     def __init__(self, *args: Any, unit: Unit, **more: Any) -> None:
         super().__init__(*args, **more)
         self.rooms = {room.ref: room for room in unit.rooms.order_by("level", "pk")}
-        named = [(ref, words.room(room.use, room.level, ref)) for ref, room in self.rooms.items()]
+        called = rooms_called([unit.pk])
+        named = [(ref, called[room.pk].full) for ref, room in self.rooms.items()]
         self.fields["room"].choices = [("", "Not in one room"), *named]  # type: ignore[attr-defined]
 
     def room_said(self) -> Room | None:

@@ -22,7 +22,7 @@ from inspections.urgency import Urgency
 from portfolio import access
 from portfolio.clock import Moment
 from portfolio.models import Event, Unit
-from portfolio.selectors.naming import paper_words
+from portfolio.selectors.naming import paper_words, room_called
 
 REPORTS_SHOWN = 3
 
@@ -55,6 +55,7 @@ class DefectPage:
     days_late: int
     now: tuple[str, ...]
     """What to do now, before anybody comes to mend it."""
+    room: str
     usual: Typical | None
     """Its entry in the catalogue of typical defects."""
     evidence: Shown
@@ -106,7 +107,6 @@ class DefectPage:
 def defect_page(defect: Defect, user: Any, moment: Moment) -> DefectPage:
     """`defect` with its home, landlord, room, paper and people."""
     urgency = urgencies(Defect.objects.filter(pk=defect.pk))[defect.pk]
-    late = urgency.due is not None and urgency.due < moment.day and defect.confirmed is None
     item = defect.items.filter(ended_at=None).select_related("job__contractor").first()
     sees_jobs = access.may(user, "see_jobs")
     usual = typical().get(defect.typical)
@@ -114,8 +114,9 @@ def defect_page(defect: Defect, user: Any, moment: Moment) -> DefectPage:
     return DefectPage(
         defect=defect,
         urgency=urgency,
-        days_late=(moment.day - urgency.due).days if late and urgency.due else 0,
+        days_late=urgency.days_late(moment.day) if defect.confirmed is None else 0,
         now=what_now(defect) if defect.confirmed is None else (),
+        room=room_called(defect.room) if defect.room else "",
         usual=usual,
         evidence=evidence_of([defect.pk])[defect.pk],
         events=list(_events(defect)),

@@ -15,6 +15,7 @@ from inspections.services.registrations import trade_needed
 from inspections.urgency import Urgency
 from inspections.words import BAND
 from portfolio.models import Unit
+from portfolio.selectors.naming import rooms_called
 
 DONE, SENT_BACK, TO_DO = "done", "sent_back", "to_do"
 WITH = ("unit__building", "unit__landlord", "unit__agency", "room", "certificate")
@@ -37,6 +38,8 @@ class Line:
     """What of it has not come yet."""
     late: bool
     """Past its last day, and not said to be done."""
+    room: str
+    """What it is called, with its storey; "" where it is in no one room."""
 
     @property
     def due(self) -> date:
@@ -59,9 +62,7 @@ class Line:
 
     @property
     def where(self) -> str:
-        room = self.defect.room
-        named = (room.get_use_display() or room.ref) if room is not None else ""
-        return ", ".join(part for part in (named, self.defect.place) if part)
+        return ", ".join(part for part in (self.room, self.defect.place) if part)
 
 
 @dataclass(frozen=True)
@@ -87,7 +88,7 @@ def parts_of(defect_ids: Iterable[int], contractor: Contractor | None = None, *,
     """These defects by home, as of a day. The number of queries does not grow with theirs."""
     wanted = Defect.objects.filter(pk__in=list(defect_ids))
     days = urgencies(wanted)
-    shown = evidence_of(days)
+    shown, called = evidence_of(days), rooms_called(wanted.values_list("unit_id", flat=True))
     by_unit: dict[int, list[Line]] = {}
     for defect in wanted.select_related(*WITH).order_by("unit__building__name", "unit__label", "unit", "pk"):
         pieces = shown[defect.pk]
@@ -103,7 +104,8 @@ def parts_of(defect_ids: Iterable[int], contractor: Contractor | None = None, *,
                 after=theirs,
                 papers=papers,
                 wanting=missing(papers, {kind for kind in held if kind}) if papers else (),
-                late=_day(defect, days[defect.pk]) < day,
+                late=defect.completed is None and days[defect.pk].days_late(day) > 0,
+                room=called[defect.room_id].full if defect.room_id else "",
             )
         )
     return [
@@ -119,12 +121,10 @@ def lines_in(parts: Iterable[Part]) -> list[Line]:
     return [line for part in parts for line in part.lines]
 
 
-def first_due(parts: Iterable[Part]) -> date | None:
-    """The earliest last day of what is not said to be done yet."""
-    return min(
-        (line.urgency.due for line in lines_in(parts) if line.urgency.due and line.state != DONE),
-        default=None,
-    )
+def first_due(parts: Iterable[Part], *, whole: bool = False) -> date | None:
+    """The earliest last day of what is not said to be done yet, or of the `whole`; mere advice does not count."""
+    asked = [line.urgency.asked_by for line in lines_in(parts) if whole or line.state != DONE]
+    return min((day for day in asked if day is not None), default=None)
 
 
 def dangers(parts: Iterable[Part]) -> list[str]:
@@ -168,8 +168,3 @@ def _now(defect: Defect) -> tuple[str, ...]:
         nation=defect.unit.building.nation,
         typical=defect.typical,
     )
-
-
-def _day(defect: Defect, urgency: Urgency) -> date:
-    """Its last day while it is still to be done."""
-    return urgency.due if urgency.due is not None and defect.completed is None else date.max

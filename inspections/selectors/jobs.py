@@ -137,7 +137,7 @@ def dues_of(jobs: "QuerySet[Job]") -> dict[int, date]:
     days = urgencies(Defect.objects.filter(items__in=items)) if pairs else {}
     found: dict[int, date] = {}
     for job, defect in pairs:
-        due = days[defect].due
+        due = days[defect].asked_by
         if due is not None:
             found[job] = min(due, found.get(job, due))
     return found

@@ -13,6 +13,7 @@ from inspections.models import Defect, Job, JobItem
 from inspections.selectors.urgent import urgencies
 from inspections.urgency import Urgency
 from portfolio import words
+from portfolio.selectors.naming import RoomName, rooms_called
 
 LIVE = JobItem.objects.filter(defect=OuterRef("pk"), ended_at=None)
 STATE: dict[str, tuple[str, Any]] = {
@@ -26,21 +27,21 @@ STATE: dict[str, tuple[str, Any]] = {
 @dataclass(frozen=True)
 class When:
     words: str
-    holds: Callable[[date | None, date], bool]
+    holds: Callable[[Urgency, date], bool]
 
 
 def _within(days: int) -> When:
     return When(
         f"Within {days} days",
-        lambda due, day: due is not None and day <= due <= day + timedelta(days=days),
+        lambda said, day: said.due is not None and day <= said.due <= day + timedelta(days=days),
     )
 
 
 WHEN: dict[str, When] = {
-    "late": When("Late", lambda due, day: due is not None and due < day),
+    "late": When("Late", lambda said, day: said.days_late(day) > 0),
     "7": _within(7),
     "30": _within(30),
-    "no-day": When("No last day", lambda due, day: due is None),
+    "no-day": When("No last day", lambda said, day: said.due is None),
 }
 
 
@@ -63,6 +64,7 @@ class Row:
     days_late: int
     """0 when it is not late, or has no last day."""
     job: Job | None
+    room: RoomName | None
 
     @property
     def band(self) -> str:
@@ -99,32 +101,35 @@ def ranked(defects: "QuerySet[Defect]", when: str, day: date) -> Ranked:
     still_open = defects.filter(confirmed=None)
     found = urgencies(still_open)
     order = sorted(found, key=lambda pk: (found[pk].band, found[pk].due or date.max, pk))
-    holds = Counter(name for said in found.values() for name, one in WHEN.items() if one.holds(said.due, day))
-    ids = [pk for pk in order if not when or WHEN[when].holds(found[pk].due, day)]
+    holds = Counter(name for said in found.values() for name, one in WHEN.items() if one.holds(said, day))
+    ids = [pk for pk in order if not when or WHEN[when].holds(found[pk], day)]
     return Ranked(ids, found, len(found), {name: holds[name] for name in WHEN})
 
 
 def rows_of(ids: Iterable[int], found: Ranked, day: date) -> list[Row]:
-    """One page of them, in the same order, in two queries."""
+    """One page of them, in the same order, in three queries."""
     ids = list(ids)
-    related = ("unit__building", "unit__landlord", "room", "completed_by", "completed_for")
+    related = ("unit__building", "unit__landlord", "completed_by", "completed_for")
     defects = Defect.objects.select_related(*related).in_bulk(ids)
     live = JobItem.objects.filter(defect__in=ids, ended_at=None).select_related("job__contractor")
     jobs = {item.defect_id: item.job for item in live}
+    called = rooms_called(one.unit_id for one in defects.values() if one.room_id)
     return [
-        Row(defects[pk], found.urgency[pk], _days_late(found.urgency[pk].due, day), jobs.get(pk))
+        Row(
+            defect=defects[pk],
+            urgency=found.urgency[pk],
+            days_late=found.urgency[pk].days_late(day),
+            job=jobs.get(pk),
+            room=called.get(defects[pk].room_id or 0),
+        )
         for pk in ids
         if pk in defects
     ]
 
 
-def _days_late(due: date | None, day: date) -> int:
-    return max(0, (day - due).days) if due is not None else 0
-
-
 DOWNLOAD_HEADINGS = (
-    "How soon", "Last day", "Days late", "Why", "What is wrong", "Class", "Scheme", "Found", "Made safe",
-    "Said to be done", "State", "Trade", "Room", "Home", "Building", "Postcode", "Ref", "Landlord",
+    "How soon", "Last day", "Only advised", "Days late", "Why", "What is wrong", "Class", "Scheme", "Found",
+    "Made safe", "Said to be done", "State", "Trade", "Room", "Home", "Building", "Postcode", "Ref", "Landlord",
 )  # fmt: skip
 
 
@@ -133,9 +138,10 @@ def download_rows(found: Ranked, day: date) -> Iterable[tuple[object, ...]]:
     for start in range(0, len(found.ids), 500):
         for row in rows_of(found.ids[start : start + 500], found, day):
             d, unit = row.defect, row.defect.unit
-            room = words.room(d.room.use, d.room.level, d.room.ref) if d.room else None
             yield (
-                row.band, row.urgency.due, row.days_late, row.urgency.why, d.title, d.code, words.SCHEME[d.scheme],
-                d.found, d.made_safe, d.completed, row.state_words, row.trade, room, unit.label, unit.building.name,
+                row.band, row.urgency.due, "yes" if row.urgency.advised else None, row.days_late,
+                row.urgency.why, d.title, d.code, words.SCHEME[d.scheme],
+                d.found, d.made_safe, d.completed, row.state_words, row.trade,
+                row.room.full if row.room else None, unit.label, unit.building.name,
                 unit.building.postcode, unit.ref, unit.landlord.name if unit.landlord else None,
             )  # fmt: skip

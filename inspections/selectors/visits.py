@@ -10,9 +10,9 @@ from django.db.models import Count
 from inspections.models import Defect, Evidence, Look, Visit
 from inspections.selectors.evidence import Shown, evidence_of
 from inspections.services.visits import NOT_LOOKED_AT
-from portfolio import words
 from portfolio.clock import LONDON
 from portfolio.models import Room, Unit
+from portfolio.selectors.naming import rooms_called
 
 SAID = {
     "found": "Something found",
@@ -122,8 +122,9 @@ def visit_said(visit: Visit) -> VisitSaid:
     named = {one.room for one in defects if one.room} | {look.room for look in looks if look.room}
     if visit.ended_at is None:
         named |= set(Room.objects.filter(unit=visit.unit_id, removed=None))
+    called = rooms_called([visit.unit_id])
     rooms = {
-        room.pk: RoomSaid(room, words.room(room.use, room.level, room.ref))
+        room.pk: RoomSaid(room, called[room.pk].full)
         for room in sorted(named, key=lambda room: (room.level is None, room.level or 0, room.pk))
     }
     elsewhere = RoomSaid(None, ELSEWHERE)

@@ -18,6 +18,7 @@ from notifications import outbox
 from portfolio import words
 from portfolio.clock import Moment
 from portfolio.models import Event, Unit, User
+from portfolio.selectors.naming import room_called
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,7 @@ def danger(defect: Defect, *, moment: Moment) -> None:
             urgent=True,
             at=moment,
             defect=defect,
+            room=room_called(defect.room) if defect.room else "",
             now=what_now(defect),
             url=address("defect", defect.pk),
         )

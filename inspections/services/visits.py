@@ -16,10 +16,10 @@ from inspections import words as own
 from inspections.models import Defect, Evidence, Look, Visit
 from inspections.services.defects import NotAllowed, defect_record, nothing_found
 from inspections.services.evidence import evidence_add, evidence_add_all
-from portfolio import words
 from portfolio.clock import Moment, moment_of
 from portfolio.documents import Accepted
 from portfolio.models import Room, Unit
+from portfolio.selectors.naming import room_called, rooms_called
 from portfolio.services.events import Happening, Verb, record
 from portfolio.services.write import locked_unit, save
 from portfolio.standing import refresh
@@ -76,7 +76,7 @@ def look_record(
     look = Look(visit=visit, key=key, room=room, what=what, says=says, at=when, by=actor)
     save(look, actor=actor, moment=moment)
     said = f": {says}" if says else "."
-    where = "Elsewhere" if room is None else words.room(room.use, room.level, room.ref)
+    where = "Elsewhere" if room is None else room_called(room)
     _tell(visit, Verb.ROOM_LOOKED_AT, f"{where}: {own.LOOK[what].lower()}{said}", actor=actor, moment=moment)
     return look
 
@@ -93,7 +93,7 @@ def room_add(
         return held
     room = Room(unit=visit.unit, ref=ref, use=use, level=level)
     save(room, actor=actor, moment=moment)
-    says = f"Room added: {words.room(use, level, ref)}."
+    says = f"Room added: {room_called(room)}."
     _tell(visit, Verb.ROOM_ADDED, says, actor=actor, moment=moment, subject=f"room:{room.pk}")
     refresh([visit.unit_id], moment=moment, actor=actor)
     return room
@@ -209,7 +209,8 @@ def _ending(visit: Visit, silent: Sequence[Room]) -> str:
     found = Defect.objects.filter(visit=visit).count()
     says = f"Visit ended: {found} {'defect' if found == 1 else 'defects'} found."
     if silent:
-        names = ", ".join(words.room(room.use, room.level, room.ref) for room in silent)
+        called = rooms_called([visit.unit_id])
+        names = ", ".join(called[room.pk].full for room in silent)
         says += f" Not looked at: {names}."
     return f"{says} {visit.says}".strip()
 

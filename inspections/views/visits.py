@@ -28,6 +28,7 @@ from inspections.services.defects import NotAllowed
 from inspections.views.evidence import files_from
 from portfolio import access, clock, words
 from portfolio.models import Room
+from portfolio.selectors.naming import room_called
 from portfolio.views.home import unit_or_404
 
 WORKER = Path(__file__).resolve().parent.parent / "static" / "inspections" / "visit-worker.js"
@@ -148,7 +149,8 @@ def _look(request: HttpRequest, visit: Visit) -> tuple[str, str]:
         form,
         lambda: service.look_record(visit.pk, **form.recorded(), actor=request.user, moment=clock.moment()),
     )
-    return f"Kept: {look}.", f"#room-{look.room_id or 0}"
+    where = room_called(look.room) if look.room else "elsewhere in the home"
+    return f"Kept: {look.get_what_display().lower()}, {where}.", f"#room-{look.room_id or 0}"
 
 
 def _room(request: HttpRequest, visit: Visit) -> tuple[str, str]:
@@ -157,7 +159,7 @@ def _room(request: HttpRequest, visit: Visit) -> tuple[str, str]:
         form,
         lambda: service.room_add(visit.pk, **form.recorded(), actor=request.user, moment=clock.moment()),
     )
-    return f"Added: {words.room(room.use, room.level, room.ref)}.", f"#room-{room.pk}"
+    return f"Added: {room_called(room)}.", f"#room-{room.pk}"
 
 
 def _end(request: HttpRequest, visit: Visit) -> tuple[str, str]:

@@ -9,14 +9,17 @@ from django.db.models import Q
 from portfolio import words
 from portfolio.law import model as law
 from portfolio.models import Certificate, Unit
+from portfolio.selectors.naming import rooms_called
 
 
 def gas_appliances(unit: Unit) -> list[tuple[str, str]]:
     """Ref and plain words of each gas appliance still in the home: what a gas record can speak of."""
-    rows: Iterable[Any] = unit.appliances.filter(removed=None).select_related("room").order_by("pk")
+    rows: Iterable[Any] = unit.appliances.filter(removed=None).order_by("pk")
     gas = [row for row in rows if (row.kind or "gas").startswith("gas")]
+    called = rooms_called([unit.pk])
     return [
-        (row.ref, _words(row.kind, row.room.use if row.room else None, row.owner, row.ref)) for row in gas
+        (row.ref, _words(row.kind, called[row.room_id].short if row.room_id else "", row.owner, row.ref))
+        for row in gas
     ]
 
 
@@ -47,8 +50,8 @@ def checks_of(paper: Certificate) -> dict[str, str | None]:
     return dict(paper.checks.values_list("appliance__ref", "result"))
 
 
-def _words(kind: str | None, room: str | None, owner: str | None, ref: str) -> str:
+def _words(kind: str | None, room: str, owner: str | None, ref: str) -> str:
     name = words.APPLIANCE[kind] if kind else f"Appliance {ref}, kind not recorded"
-    where = f", {words.ROOM_USE[room].lower()}" if room else ""
+    where = f", {room.lower()}" if room else ""
     whose = " (the tenant's own)" if owner == "tenant" else ""
     return f"{name}{where}{whose}"

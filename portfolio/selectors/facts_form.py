@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 from typing import Any
 
-from portfolio import words
 from portfolio.facts import Facts, facts_of
+from portfolio.law import model as law
 from portfolio.models import Landlord, Unit
+from portfolio.selectors.naming import room_names
 
 BLANK_ROWS = 3
 
@@ -16,6 +17,8 @@ class Editable:
     landlords: list[tuple[str, str]]
     fresh: dict[str, list[str]]
     """Refs for new rooms, appliances and alarms, none of them ever used in this home."""
+    rooms_found: tuple[law.Room, ...]
+    """Rooms on record, as a visit found them, while nobody has said that they are all; else none."""
     rooms: list[tuple[str, str]]
     """Ref and words of each room there is, and of the blank rows that may become one."""
     neighbours: int
@@ -28,15 +31,23 @@ def editable(unit: Unit) -> Editable:
         name: fresh_refs(getattr(unit, name), word)
         for name, word in (("rooms", "room"), ("appliances", "appliance"), ("alarms", "alarm"))
     }
+    found = () if unit.rooms_listed else _rooms(unit)
+    there = facts[1].rooms or found
     rooms = [
-        (room.ref, words.room(room.use, room.level, f"Room {room.ref}")) for room in facts[1].rooms or ()
+        (room.ref, name.full if room.use else f"Room {name.full}")
+        for room, name in zip(there, room_names(there), strict=True)
     ]
     rooms += [(ref, f"New room, blank line {at}") for at, ref in enumerate(fresh["rooms"], start=1)]
     landlords = (
         Landlord.objects.filter(agency=unit.agency_id).order_by("name", "ref").values_list("ref", "name")
     )
     neighbours = Unit.objects.filter(building=unit.building_id).exclude(pk=unit.pk).count()
-    return Editable(facts, list(landlords), fresh, rooms, neighbours)
+    return Editable(facts, list(landlords), fresh, found, rooms, neighbours)
+
+
+def _rooms(unit: Unit) -> tuple[law.Room, ...]:
+    there = unit.rooms.filter(removed=None).order_by("pk")
+    return tuple(law.Room(room.ref, room.level, room.use) for room in there)
 
 
 def fresh_refs(rows: Any, word: str) -> list[str]:

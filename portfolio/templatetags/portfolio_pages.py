@@ -9,6 +9,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from portfolio import words
+from portfolio.selectors.naming import RoomName, room_names
 
 register = template.Library()
 
@@ -55,6 +56,13 @@ def yes_no(value: bool | None) -> str:
 def word(code: str | None, table: str) -> str:
     """The plain English of a stored code, by the name of its table in `portfolio.words`."""
     return "not recorded" if code in (None, "") else getattr(words, table).get(code, code)
+
+
+@register.filter
+def rooms_named(rooms: Iterable[Any]) -> list[tuple[Any, RoomName]]:
+    """Each room of one home with what it is called."""
+    listed = list(rooms)
+    return list(zip(listed, room_names(listed), strict=True))
 
 
 @register.inclusion_tag("portfolio/_state.html")

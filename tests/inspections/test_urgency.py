@@ -194,3 +194,26 @@ def test_every_policy_that_can_be_kept_shortens(
 def test_the_more_pressing_band_has_the_fewer_days() -> None:
     assert list(PRACTICE_DAYS) == sorted(PRACTICE_DAYS)
     assert list(PRACTICE_DAYS.values()) == sorted(set(PRACTICE_DAYS.values()))
+
+
+@pytest.mark.parametrize(
+    ("scheme", "code", "more", "advised"),
+    [
+        ("bs7671", "C3", {}, True),
+        ("fire", "tolerable", {}, True),
+        ("bs7671", "C3", {"days": {3: 30}}, False),
+        ("bs7671", "C3", {"law_due": date(2026, 12, 1)}, False),
+        ("bs7671", "C2", {}, False),
+        ("bs7671", "FI", {}, False),
+        ("other", "repair", {}, False),
+        ("other", "note", {}, False),
+    ],
+)
+def test_an_improvement_that_nobody_asks_for_is_only_advised_and_never_late(scheme, code, more, advised):
+    said = urgency(scheme, code, found=FOUND, **more)
+    assert said.advised is advised
+    assert said.why.startswith("Advised by ") is advised
+    assert said.asked_by == (None if advised else said.due)
+    if said.due is not None:
+        after = [said.due + timedelta(days=n) for n in (-1, 0, 1, 400)]
+        assert [said.days_late(day) for day in after] == ([0, 0, 0, 0] if advised else [0, 0, 1, 400])

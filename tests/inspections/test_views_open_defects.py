@@ -12,9 +12,12 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inspections.models import Contractor, Defect, Job, JobItem
+from inspections.selectors.jobs import listed as listed_jobs
+from inspections.selectors.jobs import rows as job_rows
 from inspections.services.competence import DONE, hands_of
 from portfolio.law import model as law
 from tests.factories import DAY, at, make_agency, make_home, make_homes, make_user, signed_in
+from tests.inspections.job_cases import mail_of, make_firm, send
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
@@ -176,3 +179,41 @@ def test_hands_are_told_apart_by_defect(agency, agent):
     one.completed, one.completed_by = DAY, agent
     one.save()
     assert hands_of([one.pk, other.pk]) == {one.pk: ({agent.pk: DONE}, set()), other.pk: ({}, set())}
+
+
+def test_an_improvement_past_its_advised_day_is_shown_as_advised_and_never_late(agency, client, agent):
+    one = defect(agency, code="C3", title="Old board", found=date(2024, 11, 20))
+    late = defect(agency, code="C2", title="Loose socket", found=date(2024, 11, 20))
+    assert listed(client, when="late") == ["Loose socket"]
+    response = client.get(reverse("open_defects"))
+    assert dict((name, n) for name, _, n in response.context["tally"])["late"] == 1
+    pages = [
+        reverse("defect", args=[one.pk]),
+        reverse("defects", args=[one.unit_id]),
+        reverse("job_new") + f"?defect={one.pk}",
+    ]
+    for page in pages:
+        said = re.sub(r"\s+", " ", client.get(page).content.decode())
+        assert "dvised by" in said, page
+        assert "late by" not in said
+        assert "Late." not in said
+    assert "late by" in client.get(reverse("defect", args=[late.pk])).content.decode()
+    rows = list(
+        csv.DictReader(
+            io.StringIO(client.get(reverse("defects_download", args=["csv"])).content.decode("utf-8-sig"))
+        )
+    )
+    told = {row["What is wrong"]: (row["Only advised"], row["Days late"] != "0") for row in rows}
+    assert told == {"Old board": ("yes", False), "Loose socket": ("", True)}
+
+
+def test_a_job_of_improvements_has_no_last_day_and_is_not_late(agency, agent):
+    one = defect(agency, code="C3", title="Old board", found=date(2024, 11, 20))
+    job, _ = send(make_firm(agency), [one], agent)
+    letter = mail_of(job, "sent")
+    for said in (letter.subject, letter.text, letter.html):
+        assert "late" not in said.replace("later", "").replace("template", "")
+    assert "Advised by 20 November 2025" in letter.text
+    (row,) = job_rows([job.pk], day=DAY)
+    assert (row.due, row.late) == (None, False)
+    assert listed_jobs(Job.objects.all(), state="late", day=DAY) == []
