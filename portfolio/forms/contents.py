@@ -90,10 +90,15 @@ class ListForm(forms.Form):
         fresh_refs: Sequence[str],
         data: Any,
         rooms: Sequence[tuple[str, str]],
+        found: Sequence[Any] = (),
     ) -> None:
-        """`stored`: the facts held (None: not recorded). `rooms`: ref and words of each there is or may be."""
+        """`stored`: the facts held (None: not recorded). `rooms`: ref and words of each there is or may be.
+
+        `found`: what is on record where nothing is `stored`, as nobody has said that it is all.
+        """
         super().__init__(data, prefix=name)
-        self.name, self.label, self.stored = name, LABELS[name], {item.ref: item for item in stored or ()}
+        self.name, self.label, self.some = name, LABELS[name], bool(found)
+        self.stored = {item.ref: item for item in stored or found if stored or self._was_shown(item.ref)}
         self.fields["state"] = forms.ChoiceField(
             label="What is on record",
             choices=[(code, said) for code, said in LISTED.items()],
@@ -103,6 +108,10 @@ class ListForm(forms.Form):
         )
         self.rows = [self._row(ref, rooms, fresh=False) for ref in self.stored]
         self.rows += [self._row(ref, rooms, fresh=True) for ref in fresh_refs]
+
+    def _was_shown(self, ref: str) -> bool:
+        """Was it on the page that is sent? A visit may have added it meanwhile, and then it stays as it is."""
+        return not self.is_bound or f"{self.name}-{ref}-ref" in self.data
 
     def _row(self, ref: str, rooms: Sequence[tuple[str, str]], *, fresh: bool) -> Row:
         initial = {"ref": ref}
@@ -128,7 +137,13 @@ class ListForm(forms.Form):
         said = super().clean() or {}
         if all([row.is_valid() for row in self.rows]):
             filled = bool(self._kept())
-            if filled and said.get("state") == "":
+            if self.some and said.get("state") == "":
+                if any(row.has_changed() for row in self.rows):
+                    self.add_error(
+                        "state",
+                        "What is listed below is changed: choose ‘these, and no others’, or leave it as it was.",
+                    )
+            elif filled and said.get("state") == "":
                 self.add_error(
                     "state", "Things are listed below: choose ‘these, and no others’, or tick them as gone."
                 )
@@ -142,6 +157,10 @@ class ListForm(forms.Form):
 
     def _kept(self) -> list[Row]:
         return [row for row in self.rows if not row.is_blank() and not row.cleaned_data.get("removed")]
+
+    def gone(self) -> list[str]:
+        """The refs of what is ticked as gone."""
+        return [row.cleaned_data["ref"] for row in self.rows if row.cleaned_data.get("removed")]
 
     def facts(self) -> tuple[Any, ...] | None:
         """The whole list as it should be on record from now on."""

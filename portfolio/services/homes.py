@@ -43,6 +43,7 @@ def home_edit(
     *,
     building: law.Building,
     unit: law.Unit,
+    rooms_gone: Collection[str] = (),
     seen: str | None = None,
     why: str = "",
     actor: Any,
@@ -52,8 +53,9 @@ def home_edit(
 
     Here `None` takes a recorded fact back to "not recorded". Rooms, appliances and alarms become exactly those
     listed; one that is gone is kept as removed. Certificates, defects, tenancies, marketing and acts are not
-    touched. `seen` is the `mark_of` the facts they were changed from. `why` is needed where a danger goes with the
-    change. Raises ValidationError, of which one kind is DangerGoes.
+    touched. `rooms_gone`: refs of rooms that are gone, of those on record without a list too. `seen` is the `mark_of`
+    the facts they were changed from. `why` is needed where a danger goes with the change. Raises ValidationError, of
+    which one kind is DangerGoes.
     """
     building_id = Unit.objects.values_list("building_id", flat=True).get(pk=unit_id)
     locked_buildings(pk=building_id)
@@ -69,7 +71,7 @@ def home_edit(
     taker = Taker(agency=home.agency, actor=actor, moment=moment)
     set_unit(home, _with_other_lists(unit, before[1]), taker.landlords({unit.landlord_ref} - {None}))
     save(home, actor=actor, moment=moment)
-    _remove_absent(home, before[1], unit, actor=actor, moment=moment)
+    _remove_absent(home, before[1], unit, rooms_gone, actor=actor, moment=moment)
     taker.contents([(home, unit)])
     now = facts_of(neighbours if building_changed else [unit_id])
     changed = _changed(before, now[unit_id])
@@ -142,10 +144,12 @@ def _edit_building(home: Unit, facts: law.Building, *, actor: Any, moment: Momen
     return True
 
 
-def _remove_absent(home: Unit, before: law.Unit, unit: law.Unit, *, actor: Any, moment: Moment) -> None:
+def _remove_absent(
+    home: Unit, before: law.Unit, unit: law.Unit, rooms_gone: Collection[str], *, actor: Any, moment: Moment
+) -> None:
     """Things no longer listed are marked removed; what stood in a removed room stands nowhere known.
 
-    What stands on no list, as a room that a visit found, was never shown and so is not taken away.
+    What stood on no list, as a room that a visit found, goes only if it is named: a visit may have added it meanwhile.
     """
     kinds: Sequence[tuple[Any, Any, Any]] = (
         (Alarm, before.alarms, unit.alarms),
@@ -153,10 +157,10 @@ def _remove_absent(home: Unit, before: law.Unit, unit: law.Unit, *, actor: Any, 
         (Room, before.rooms, unit.rooms),
     )
     for model, was, listed in kinds:
+        there = model.objects.filter(unit=home, removed=None)
         if was is None:
-            continue
-        wanted = [item.ref for item in listed or ()]
-        for row in model.objects.filter(unit=home, removed=None).exclude(ref__in=wanted):
+            there = there.filter(ref__in=rooms_gone if model is Room and listed is not None else ())
+        for row in there.exclude(ref__in=[item.ref for item in listed or ()]):
             row.removed = moment.day
             save(row, actor=actor, moment=moment)
 

@@ -40,6 +40,7 @@ def home_facts(request: HttpRequest, pk: int) -> HttpResponse:
                 unit.pk,
                 building=building.facts(unit.building.ref),
                 unit=facts,
+                rooms_gone=lists["rooms"].gone(),
                 seen=seen,
                 why=danger.cleaned_data["why"],
                 actor=request.user,
@@ -72,7 +73,17 @@ def _forms(request: HttpRequest, known: Editable) -> tuple[BuildingForm, UnitFor
     initial = {name: getattr(facts, name) for name in BuildingForm.base_fields}
     building = BuildingForm(data, prefix="building", initial=initial)
     home = UnitForm(data, prefix="home", landlords=known.landlords, initial=unit_initial(unit))
-    lists = {name: ListForm(name, getattr(unit, name), known.fresh[name], data, known.rooms) for name in ROWS}
+    lists = {
+        name: ListForm(
+            name,
+            getattr(unit, name),
+            known.fresh[name],
+            data,
+            known.rooms,
+            known.rooms_found if name == "rooms" else (),
+        )
+        for name in ROWS
+    }
     return building, home, lists
 
 

@@ -5,15 +5,17 @@ from copy import deepcopy
 from datetime import date
 from html import unescape
 from typing import Any
+from uuid import UUID
 
 import pytest
 from django.urls import reverse
 
+from inspections.services.visits import room_add, visit_begin
 from portfolio import words
 from portfolio.facts import facts_of
 from portfolio.law import model as law
 from portfolio.models import Alarm, Event
-from tests.factories import CLEAR_FLAT, make_agency, make_home, make_user, without
+from tests.factories import CLEAR_FLAT, at, make_agency, make_home, make_user, without
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
@@ -323,3 +325,52 @@ def test_a_danger_taken_away_asks_why_and_keeps_the_answer(as_agent, agent):
     assert done.status_code == 302
     assert unit_of(home).appliances[0].owner == "tenant"
     assert "all along" in Event.objects.filter(unit=home).last().says
+
+
+@pytest.fixture
+def found(agent):
+    """A home whose rooms nobody listed, with two that a visit found."""
+    home = make_home(agent.agency, rooms=None, appliances=None, alarms=None, certificates=NO_GAS)
+    visit = visit_begin(home.pk, key=UUID(int=0), actor=agent, moment=at())
+    for number, use in enumerate(("hall", "bedroom"), start=1):
+        room_add(visit.pk, key=UUID(int=number), use=use, level=0, actor=agent, moment=at())
+    return home
+
+
+def refs_of(home) -> dict[str, str]:
+    return {room.use: room.ref for room in home.rooms.filter(removed=None)}
+
+
+def test_rooms_that_a_visit_found_are_shown_and_left_alone(as_agent, found):
+    page = as_agent.get(reverse("home_facts", args=[found.pk])).content.decode()
+    assert "Nobody has said yet whether these are all." in page
+    refs, before = refs_of(found), facts_of([found.pk])
+    assert all(f"rooms-{ref}-use" in page for ref in refs.values())
+    save(as_agent, found)
+    assert (facts_of([found.pk]), refs_of(found)) == (before, refs)
+
+
+def test_they_become_the_list_when_somebody_says_so(as_agent, found):
+    refs = refs_of(found)
+    save(as_agent, found, **{"rooms__state": "listed", f"rooms__{refs['bedroom']}__level": "1"})
+    assert unit_of(found).rooms == (
+        law.Room(refs["hall"], 0, "hall"), law.Room(refs["bedroom"], 1, "bedroom")
+    )  # fmt: skip
+
+
+def test_one_of_them_can_be_gone_and_one_added_meanwhile_stays(as_agent, found, agent):
+    refs = refs_of(found)
+    data = as_shown(as_agent, found) | {"rooms-state": "listed", f"rooms-{refs['hall']}-removed": "on"}
+    late = room_add(found.visits.get().pk, key=UUID(int=3), use="store", actor=agent, moment=at())
+    as_agent.post(reverse("home_facts", args=[found.pk]), data)
+    assert [room.ref for room in unit_of(found).rooms] == [refs["bedroom"], late.ref]
+
+
+@pytest.mark.parametrize("field", ["level", "removed"])
+def test_a_change_to_them_asks_whether_they_are_all(as_agent, found, field):
+    refs = refs_of(found)
+    said = {"level": "3", "removed": "on"}[field]
+    response = save(as_agent, found, **{f"rooms__{refs['hall']}__{field}": said})
+    assert "What is listed below is changed" in response.content.decode()
+    assert refs_of(found) == refs
+    assert unit_of(found).rooms is None
