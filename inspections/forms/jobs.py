@@ -9,6 +9,7 @@ from inspections.forms.evidence import EvidenceForm
 from inspections.models import Contractor
 from inspections.selectors.job_parts import Line, usual_work, works_fitting
 from inspections.selectors.jobs import STATES
+from portfolio.clock import LONDON
 from portfolio.filters import date_input
 from portfolio.forms.fields import Day, TimeOfDay, Words
 
@@ -126,6 +127,35 @@ class DoneForm(_OfDefect):
         more["initial"] = {"work": usual_work(line.defect), **more.get("initial", {})}
         super().__init__(data, line=line, **more)
         self.fields["work"].choices = [("", "Choose"), *works_fitting(line.defect)]  # type: ignore[attr-defined]
+
+
+class WithdrawProofForm(_OfDefect):
+    """One of the pieces that the contractor brought for a defect."""
+
+    piece = forms.ChoiceField(
+        label="What is withdrawn?",
+        widget=forms.RadioSelect,
+        error_messages={
+            "required": "Choose what is withdrawn.",
+            "invalid_choice": "This is not among what you sent, or is withdrawn already. Load the page again.",
+        },
+    )
+    why = Words(
+        label="Why?",
+        max_length=1000,
+        widget=words(),
+        help_text="The sender reads this. What was withdrawn stays on record.",
+        error_messages={"required": "Say why it is withdrawn: the reason is kept."},
+    )
+
+    def __init__(self, data: Any = None, *, line: Line, **more: Any) -> None:
+        super().__init__(data, line=line, **more)
+        self.fields["piece"].choices = [(one.evidence.pk, brought(one.evidence)) for one in line.after]  # type: ignore[attr-defined]
+
+
+def brought(evidence: Any) -> str:
+    """A piece in words: what it is, and when it came."""
+    return f"{evidence}, {evidence.added_at.astimezone(LONDON):%-d %b %Y, %H:%M}"
 
 
 class ProofForm(EvidenceForm):

@@ -18,7 +18,7 @@ from inspections.selectors.jobs import DECLINED, day_words
 from inspections.services import job_mail
 from inspections.services.defects import NotAllowed, defect_claim_done
 from inspections.services.defects import defect_made_safe as made_safe
-from inspections.services.evidence import Paper, evidence_add_all
+from inspections.services.evidence import Paper, evidence_add_all, evidence_withdraw
 from inspections.services.job_items import close
 from inspections.services.registrations import why_not_send
 from portfolio.clock import Moment
@@ -223,6 +223,16 @@ def job_proof_add(
 
 def _check_bytes(job: Job, accepted: Sequence[Accepted]) -> None:
     """Whoever has the link, or finds it, must not fill the disk. Raises NotAllowed."""
+@transaction.atomic
+def job_proof_withdraw(
+    job_id: int, evidence_id: int, *, why: str, link: JobLink | None = None, moment: Moment
+) -> Evidence:
+    """The contractor relies no longer on a piece that it brought. Raises ValidationError, NotAllowed, JobOver."""
+    defect_id = Evidence.objects.values_list("defect_id", flat=True).get(pk=evidence_id)
+    job, _ = _in_job(job_id, defect_id, link, moment)
+    return evidence_withdraw(evidence_id, why=why, actor=None, moment=moment, contractor=job.contractor)
+
+
     brought = Evidence.objects.filter(
         defect__items__job=job, contractor=job.contractor, document__isnull=False
     )

@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from django.forms import Form
 from django.http import HttpRequest
 
-from inspections.forms.jobs import DeclineForm, DoneForm, ProofForm, ProposeForm, SafeForm
+from inspections.forms.jobs import DeclineForm, DoneForm, ProofForm, ProposeForm, SafeForm, WithdrawProofForm
 from inspections.models import Job, JobLink
 from inspections.selectors.job_parts import Line, Part, lines_in
 from inspections.services import jobs as service
@@ -17,7 +17,7 @@ from inspections.services.jobs import JobOver
 from inspections.views.evidence import files_from
 from portfolio.clock import Moment
 
-OF_DEFECT = {"safe": SafeForm, "done": DoneForm, "proof": ProofForm}
+OF_DEFECT = {"safe": SafeForm, "done": DoneForm, "proof": ProofForm, "withdraw": WithdrawProofForm}
 OF_JOB = {"decline": DeclineForm, "propose": ProposeForm}
 NOTHING = "This page sent nothing that could be understood. Load it again and press one of its buttons."
 
@@ -87,6 +87,10 @@ def _of_defect(do: str, request: HttpRequest, link: JobLink, by: dict[str, Any])
             says = (
                 f"Recorded as done: {line.title}. Send what must come back; then a second person looks at it."
             )
+        elif do == "withdraw":
+            said = form.cleaned_data
+            piece = service.job_proof_withdraw(link.job_id, int(said["piece"]), why=said["why"], **by)
+            says = f"Withdrawn: {piece}. It stays on record, with your reason."
         else:
             brought = form.brought()
             del brought["stage"]
@@ -145,6 +149,7 @@ def _card(line: Line, faulty: Faulty | None, moment: Moment) -> dict[str, Any]:
         "safe": SafeForm(line=line, initial={"on": moment.day}),
         "done": DoneForm(line=line, initial={"on": moment.day}),
         "proof": ProofForm(line=line),
+        "withdraw": WithdrawProofForm(line=line),
         "faulty": "",
     }
     if faulty and faulty.defect == line.defect.pk:
