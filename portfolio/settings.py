@@ -185,10 +185,12 @@ NOTIFICATION_MOST_LOST = 3
 """How often the answer to one message may be lost before a person has to decide."""
 NOTIFICATION_CAUSES = {
     "danger": "inspections.causes.danger_gone",
+    "dangers": "notifications.reminders.at_once.dangers_gone",
     "digest": "notifications.reminders.digest.why_gone",
     "job": "inspections.causes.job_gone",
     "papers": "notifications.papers.causes.papers_gone",
     "renewal_request": "notifications.papers.causes.renewal_gone",
+    "withdrawn": "notifications.reminders.at_once.withdrawn_gone",
 }
 """Who knows whether a message of this kind still has a cause: dotted paths to functions of the message that say why
 it is not to be sent, or "" when it is."""
