@@ -272,6 +272,7 @@ CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 1, "interval_start": 0, "inte
 CELERY_BEAT_SCHEDULE = {
     "catch-up": {"task": "portfolio.catch_up", "schedule": crontab(minute=2)},
     "messages": {"task": "notifications.sweep", "schedule": 60.0, "options": {"expires": 55}},
+    "tell": {"task": "notifications.tell", "schedule": crontab(minute="*/15"), "options": {"expires": 14 * MINUTE}},
     "catch-up-after-midnight": {"task": "portfolio.catch_up", "schedule": crontab(hour=0, minute=7)},
 }
 """All that runs by the clock. Hours are London's, so the law's new day begins at hour 0."""
