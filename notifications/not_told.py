@@ -19,21 +19,17 @@ from portfolio.models import Landlord, User
 
 TOLD_OF_DANGER = ("agent", "landlord")
 NOT_SENT_WORDS = {HELD: "held back", FAILED: "refused", WITHDRAWN: "withdrawn"}
-TO_ALL = "dangers, at once and daily until made safe"
+DANGERS = "dangers (then daily until made safe)"
 
 
 @dataclass(frozen=True)
 class Kept:
-    """One thing that keeps somebody from being told. `shape` as in the pages' other states."""
+    """One thing that keeps somebody from being told. `shape` as of other states on pages."""
 
     says: str
     shape: str = "warn"
     link: str = ""
     url: str = ""
-
-    @property
-    def tone(self) -> str:
-        return {"not_met": "late", "warn": "open"}.get(self.shape, "done")
 
 
 @dataclass
@@ -46,6 +42,8 @@ class Row:
     told: str
     kept: list[Kept] = field(default_factory=list)
     refused: RefusedAddress | None = None
+    change_url: str = ""
+    """Where the address is corrected; people with a log-in are changed by whoever makes log-ins."""
 
 
 @dataclass(frozen=True)
@@ -117,9 +115,9 @@ def _person(user: User, beside: Beside) -> Row:
         return Row(str(user), what, user.email, "Nothing.", [ended])
     telling: Telling = getattr(user, "telling", None) or Telling()
     wanted = [kind for kind in REACHES[user.role] if kind not in telling.off]
-    at_once = [TO_ALL] if user.role in TOLD_OF_DANGER else []
+    at_once = [DANGERS] if user.role in TOLD_OF_DANGER else []
     at_once += [kinds_in_words([kind]) for kind in wanted if kind not in ABOUT]
-    told = [f"At once: {', '.join(at_once)}."] if at_once else []
+    told = [f"At once: {in_a_row(at_once)}."] if at_once else []
     daily = kinds_in_words([kind for kind in wanted if kind in ABOUT])
     if telling.digest and daily:
         told.append(f"In the digest: {daily}.")
@@ -155,18 +153,18 @@ def _today(telling: Telling, moment: Moment) -> list[Kept]:
 def _landlord(landlord: Landlord, beside: Beside) -> Row:
     log_ins = beside.log_ins.get(landlord.pk, ())
     row = Row(landlord.name, "Landlord", landlord.email, "")
+    row.change_url = reverse("landlord_change", args=[landlord.pk])
     own = bool(landlord.email) and landlord.email.casefold() not in {one.email.casefold() for one in log_ins}
     if log_ins:
         row.told = f"What the log-in of {in_a_row([str(one) for one in log_ins])} is told."
         if own:
-            row.told += f" At once, to this address as well: {TO_ALL}."
+            row.told += f" At once, to this address as well: {DANGERS}."
     elif own:
-        row.told = f"At once: {TO_ALL}."
+        row.told = f"At once: {DANGERS}."
         row.kept.append(Kept("Has no log-in: of papers and duties nobody is told at this address."))
     else:
         row.told = "Nothing."
-        says = "Has no log-in and no address, so nothing can be said. Import a list that has the landlord's email."
-        row.kept.append(Kept(says, "not_met"))
+        row.kept.append(Kept("Has no log-in and no address, so nothing can be said.", "not_met"))
     return row
 
 

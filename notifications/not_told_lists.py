@@ -85,7 +85,9 @@ def lists_of(agency_id: int, *, q: str, home: Unit | None, at: datetime) -> List
     ]
     others = refused.exclude(email__in=known[0]).exclude(email__in=known[1]).select_related("message")
     if home is not None:
-        people = people.filter(Q(role__in=("agent", "inspector")) | Q(landlord=home.landlord_id or 0))
+        people = people.filter(
+            Q(role__in=("agent", "inspector")) | Q(landlord=home.landlord_id or 0), is_active=True
+        )
         landlords, others = landlords.filter(pk=home.landlord_id or 0), others.none()
     for word in q.split():
         people = people.filter(

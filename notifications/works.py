@@ -22,7 +22,6 @@ BEAT_GONE = timedelta(minutes=15)
 DUE_LATE = timedelta(minutes=10)
 LOOK_BACK = timedelta(days=30)
 START = "Start one celery beat and at least one celery worker; README, “Running it for real”, has the lines."
-TONE = {"met": "done", "warn": "open", "unknown": "open", "not_met": "late"}
 
 
 @dataclass(frozen=True)
@@ -36,20 +35,16 @@ class Part:
     cure: str = ""
     url: str = ""
 
-    @property
-    def tone(self) -> str:
-        return TONE[self.shape]
-
 
 def parts(agency_id: int, moment: Moment, ask: Callable[[], asking.Answered] = asking.broker) -> list[Part]:
-    """Every part, in the order in which a message passes them. Three queries, and one question to the broker."""
+    """Every part, and what waits for them. Three queries, and one question to the broker."""
     signs = {sign.part: sign for sign in LifeSign.objects.all()}
     return [
         _clock(signs.get("beat"), moment),
         _queue(ask()),
+        _mail(signs.get("mail_taken"), signs.get("mail_trouble"), moment),
         _oldest(agency_id, moment),
         *_counted(agency_id, moment),
-        _mail(signs.get("mail_taken"), signs.get("mail_trouble"), moment),
     ]
 
 
@@ -82,7 +77,7 @@ def _oldest(agency_id: int, moment: Moment) -> Part:
     says, url = f"Due {_ago(found.next_try_at, moment)} and not sent.", reverse("message", args=[found.pk])
     if waits <= DUE_LATE:
         return Part(name, "Soon", "met", says, url=url)
-    cure = "See what stands below and above: the clock, the queue or the mail server holds it up."
+    cure = "See above: the clock, the queue or the mail server holds it up."
     return Part(name, "Stuck", "not_met", says, cure, url)
 
 

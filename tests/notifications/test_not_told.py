@@ -65,7 +65,7 @@ def test_who_is_kept_by_nothing_is_shown_as_such_with_what_they_are_told_of(agen
     row = shown(agent)["Ann Agent"]
     assert row.strip().endswith("Nothing")
     assert "Letting agent with a log-in ann@example.org" in row
-    assert "At once: dangers, at once and daily until made safe, marks withdrawn, homes clear again." in row
+    assert "At once: dangers (then daily until made safe), marks withdrawn and homes clear again." in row
     assert "In the digest: papers that run out, duties, jobs without an answer and proof to confirm." in row
 
 
