@@ -107,16 +107,18 @@ def _decline(job: Job, why: str, actor: Any, moment: Moment) -> Job:
         raise NotAllowed(
             "You said that some of the work is done, so the job cannot be declined. Ask the sender."
         )
+    parts = job_mail.live_parts(job, moment)
     for item in items:
         item.ended_at = moment.at
         save(item, actor=actor, moment=moment)
     job.answer, job.answered_at, job.declined_why = "declined", moment.at, why
+    job.sequence += 1
     job.seen_at = job.seen_at or moment.at
     says = f"{job} declined by {job.contractor}: {why}"
     save(job, actor=actor, moment=moment)
     _tell(job, Verb.JOB_ANSWERED, says, actor=actor, moment=moment)
     close(job, why=f"{DECLINED}{why}", actor=actor, moment=moment)
-    job_mail.declined(job, moment=moment)
+    job_mail.declined(job, parts, moment=moment)
     return job
 
 
@@ -143,7 +145,7 @@ def job_propose_day(
         raise ValidationError({"end": "The end has to be later than the beginning."})
     if (day, start, end) == (job.proposed, job.proposed_from, job.proposed_to):
         return job
-    if job.sequence >= MOST_DAYS:
+    if job_mail.days_told(job) >= MOST_DAYS:
         raise NotAllowed(
             f"You proposed {MOST_DAYS} days for this job already. Ring {job.sent_by} of {job.agency}."
         )
@@ -221,8 +223,6 @@ def job_proof_add(
     )
 
 
-def _check_bytes(job: Job, accepted: Sequence[Accepted]) -> None:
-    """Whoever has the link, or finds it, must not fill the disk. Raises NotAllowed."""
 @transaction.atomic
 def job_proof_withdraw(
     job_id: int, evidence_id: int, *, why: str, link: JobLink | None = None, moment: Moment
@@ -233,6 +233,8 @@ def job_proof_withdraw(
     return evidence_withdraw(evidence_id, why=why, actor=None, moment=moment, contractor=job.contractor)
 
 
+def _check_bytes(job: Job, accepted: Sequence[Accepted]) -> None:
+    """Whoever has the link, or finds it, must not fill the disk. Raises NotAllowed."""
     brought = Evidence.objects.filter(
         defect__items__job=job, contractor=job.contractor, document__isnull=False
     )

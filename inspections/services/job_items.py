@@ -3,6 +3,7 @@
 from typing import Any
 
 from inspections.models import Defect, Job, JobItem, JobLink
+from inspections.services import job_mail
 from portfolio.clock import Moment
 from portfolio.services.events import Happening, Verb, record
 from portfolio.services.write import save
@@ -18,7 +19,9 @@ def end_item(defect: Defect, *, why: str, actor: Any, moment: Moment) -> None:
     # Locked before it is counted: the last two items of a job over two homes may end at the same time.
     job = Job.objects.select_for_update(of=("self",)).get(pk=item.job_id)
     if not job.items.filter(ended_at=None).exists():
+        job.sequence += 1
         close(job, why=why, actor=actor, moment=moment)
+        job_mail.finished(job, job_mail.whole_parts(job, moment), moment=moment)
 
 
 def close(job: Job, *, why: str, actor: Any, moment: Moment) -> None:

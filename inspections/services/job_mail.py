@@ -10,19 +10,26 @@ from django.urls import reverse
 from inspections.models import Job, JobLink
 from inspections.selectors.job_parts import DONE, Part, dangers, first_due, lines_in, parts_of
 from inspections.selectors.jobs import day_words
-from inspections.services.job_calendar import invitation
+from inspections.services.job_calendar import entry_day, invitation, method_of
 from inspections.services.job_sheet import job_sheet
 from notifications import outbox
 from portfolio.clock import Moment
 
 KIND = "job"
 BECAUSE = "A letting agent chose you for this work."
+ENTRY = "visit.ics"
+LINK_DEAD = "The link you had no longer works."
 
 
 def live_parts(job: Job, moment: Moment) -> list[Part]:
     """What is still with the contractor."""
     live = job.items.filter(ended_at=None).values_list("defect_id", flat=True)
     return parts_of(live, job.contractor, day=moment.day)
+
+
+def whole_parts(job: Job, moment: Moment) -> list[Part]:
+    """All that was ever in it."""
+    return parts_of(job.items.values_list("defect_id", flat=True), job.contractor, day=moment.day)
 
 
 def letter(
@@ -51,14 +58,14 @@ def letter(
 def sent(job: Job, link: JobLink, token: str, *, again: bool, moment: Moment) -> None:
     """The job itself, with its link, its sheet and an entry for the calendar."""
     parts = live_parts(job, moment)
-    entry = invitation(job, parts, moment=moment)
+    entry = _entry(job, parts, moment)
     subject, text, html = letter(
         job,
         parts,
         url=link_address(token),
         good_until=link.good_until,
         again=again,
-        calendar=entry is not None,
+        calendar=bool(entry),
     )
     sheet = outbox.File(f"job-{job.number}.pdf", "application/pdf", job_sheet(job, parts, moment=moment))
     _put(
@@ -69,29 +76,49 @@ def sent(job: Job, link: JobLink, token: str, *, again: bool, moment: Moment) ->
         html,
         because=BECAUSE,
         urgent=bool(dangers(parts)),
-        files=[sheet, *_calendar(entry, "REQUEST")],
+        files=[sheet, *entry],
         secrets=[link_address(token)],
         moment=moment,
     )
 
 
 def taken_back(job: Job, parts: Sequence[Part], why: str, *, moment: Moment) -> None:
-    entry = invitation(job, parts, moment=moment, cancel=True)
+    """The contractor, and whoever let the homes know of the day. `parts`: what was with the contractor."""
+    reason = f"The reason: {why}"
     _news(
         job,
         "taken_back",
         f"Do not go to {job}: it is taken back",
         "Please do not start this work, or tell the sender how far you are.",
-        [f"The reason: {why}", "The link you had no longer works."],
-        files=_calendar(entry, "CANCEL"),
+        [reason, LINK_DEAD],
+        files=_end(job, parts, moment),
         moment=moment,
     )
+    _nobody_comes(job, parts, reason, moment)
+
+
+def finished(job: Job, parts: Sequence[Part], *, moment: Moment) -> None:
+    """All of it was confirmed: told if an entry for a day to come would else send the contractor there in vain."""
+    day = entry_day(job, parts, moment)
+    ended = _end(job, parts, moment)
+    if not ended or day is None or (job.proposed or day) < moment.day:
+        return
+    _news(
+        job,
+        "finished",
+        f"{job} is closed: nothing is left to do",
+        "Do not go there for this job any more.",
+        ["All of its work is confirmed as put right, or was taken back.", LINK_DEAD],
+        files=ended,
+        moment=moment,
+    )
+    _nobody_comes(job, parts, "All of its work is confirmed.", moment)
 
 
 def day_proposed(job: Job, *, moment: Moment) -> None:
     """Whoever sent it has to let the contractor in; the contractor gets the entry for the calendar."""
-    entry = _calendar(invitation(job, live_parts(job, moment), moment=moment), "REQUEST")
-    about = [f"Homes: {'; '.join(part.address for part in live_parts(job, moment))}."]
+    parts = live_parts(job, moment)
+    about = [f"Homes: {'; '.join(part.address for part in parts)}."]
     _news(
         job,
         f"day:{job.sequence}:sender",
@@ -99,7 +126,7 @@ def day_proposed(job: Job, *, moment: Moment) -> None:
         "Tell whoever lives there, and see that the contractor can get in.",
         about,
         to_sender=True,
-        files=entry,
+        files=_entry(job, parts, moment, copy=True),
         moment=moment,
     )
     _news(
@@ -108,12 +135,20 @@ def day_proposed(job: Job, *, moment: Moment) -> None:
         f"{job}: you proposed {day_words(job)}",
         "Put this day in your calendar: an entry for it goes with this message.",
         [*about, "If the day no longer suits you, propose another one on the page of the job."],
-        files=entry,
+        files=_entry(job, parts, moment),
         moment=moment,
     )
 
 
-def declined(job: Job, *, moment: Moment) -> None:
+def days_told(job: Job) -> int:
+    """How many days the contractor has proposed so far."""
+    agency: Any = job.agency
+    told = agency.messages.filter(key__startswith=f"job:{job.pk}:day:", key__endswith=":contractor")
+    return int(told.count())
+
+
+def declined(job: Job, parts: Sequence[Part], *, moment: Moment) -> None:
+    """`parts`: what was with the contractor, in whose calendar it must not stay."""
     _news(
         job,
         "declined",
@@ -121,6 +156,35 @@ def declined(job: Job, *, moment: Moment) -> None:
         "Send its defects to another contractor: they are with nobody now.",
         [f"The reason: {job.declined_why}"],
         to_sender=True,
+        files=_end(job, parts, moment, copy=True),
+        moment=moment,
+    )
+    ended = _end(job, parts, moment)
+    if ended:
+        _news(
+            job,
+            "you_declined",
+            f"{job}: you declined it",
+            "Nothing is left for you to do. Take it out of your calendar: an entry for that goes with this message.",
+            [f"Your reason: {job.declined_why}", LINK_DEAD],
+            files=ended,
+            moment=moment,
+        )
+
+
+def _nobody_comes(job: Job, parts: Sequence[Part], why: str, moment: Moment) -> None:
+    """Takes a day that is to come back from whoever sent the job, and may have told it to others."""
+    ended = _end(job, parts, moment, copy=True)
+    if not ended or job.proposed is None or job.proposed < moment.day:
+        return
+    _news(
+        job,
+        "nobody_comes",
+        f"{job}: {job.contractor} does not come on {day_words(job)}",
+        "Tell whoever lives there that nobody comes.",
+        [f"Homes: {'; '.join(one.address for one in parts)}.", why],
+        to_sender=True,
+        files=ended,
         moment=moment,
     )
 
@@ -182,7 +246,21 @@ def _put(
     outbox.put(draft, at=moment.at)
 
 
-def _calendar(entry: bytes | None, method: str) -> list[outbox.File]:
-    if entry is None:
+def _entry(
+    job: Job, parts: Sequence[Part], moment: Moment, *, cancel: bool = False, copy: bool = False
+) -> list[outbox.File]:
+    """The entry for a calendar as a file, if there is one. Its type has to say its method (RFC 6047)."""
+    content = invitation(job, parts, moment=moment, cancel=cancel, copy=copy)
+    if content is None:
         return []
-    return [outbox.File("visit.ics", f"text/calendar; charset=utf-8; method={method}", entry)]
+    method = method_of(cancel=cancel, copy=copy)
+    return [outbox.File(ENTRY, f"text/calendar; charset=utf-8; method={method}", content)]
+
+
+def _end(job: Job, parts: Sequence[Part], moment: Moment, *, copy: bool = False) -> list[outbox.File]:
+    """What takes the entry out of the calendar of the contractor, or of whoever has a copy; empty if none was sent."""
+    agency: Any = job.agency
+    written = agency.messages.filter(key__startswith=f"job:{job.pk}:", to_user__isnull=not copy)
+    if not written.filter(attachments__name=ENTRY).exists():
+        return []
+    return _entry(job, parts, moment, cancel=True, copy=copy)

@@ -152,6 +152,9 @@ def job_link_new(job_id: int, *, actor: Any, moment: Moment) -> str:
         raise NotAllowed("This job is another agency’s.")
     JobLink.objects.filter(job=job, dead_at=None).update(dead_at=moment.at)
     link, token = _link(job, moment)
+    if job.proposed is None:  # its entry stands on the last day, or today if that is past: it may have moved
+        job.sequence += 1
+        save(job, actor=actor, moment=moment)
     job_mail.sent(job, link, token, again=True, moment=moment)
     says = f"{job}: link replaced; {job.contractor} is written to anew."
     happening = Happening(Verb.LINK_REPLACED, f"job:{job.pk}", says)

@@ -41,13 +41,13 @@ LINE = re.compile(rf"({NAME})((?:;{NAME}=(?:{VALUE})(?:,(?:{VALUE}))*)*):(.*)", 
 ONE_TEXT = r"(?:[^\\;,\x00-\x08\x0a-\x1f\x7f]|\\[\\;,nN])*"  # 3.3.11
 DURATION = r"[+-]?P(?:\d+W|(?:\d+D)?(?:T(?=\d)(?:\d+H)?(?:\d+M)?(?:\d+S)?)?)(?<!P)"  # 3.3.6
 DATE, DATE_TIME = r"\d{4}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])", r"T(?:[01]\d|2[0-3])[0-5]\d[0-5]\d"
-URI = r"[a-z]+:[!#-;=?-\[\]_a-z~%]+"
+IN_URI = r"[!#-;=?-\[\]_a-z~%]+"
 TYPES = {
     "TEXT": ONE_TEXT, "TEXTS": rf"{ONE_TEXT}(?:,{ONE_TEXT})*", "DURATION": DURATION, "DATE": DATE,
-    "UTC": f"{DATE}{DATE_TIME}Z", "LOCAL": f"{DATE}{DATE_TIME}", "URI": URI, "ADDRESS": f"mailto:{URI[6:]}",
-    "INTEGER": r"\d+", "OFFSET": r"[+-](?:[01]\d|2[0-3])[0-5]\d", "TRANSP": "OPAQUE|TRANSPARENT", "ACTION": "DISPLAY",
-    "STATUS": "TENTATIVE|CONFIRMED|CANCELLED", "VERSION": r"2\.0", "CALSCALE": "GREGORIAN", "ID": NAME,
-    "RULE": r"FREQ=[A-Z]+(?:;[A-Z]+=[A-Z0-9,+-]+)*",
+    "UTC": f"{DATE}{DATE_TIME}Z", "LOCAL": f"{DATE}{DATE_TIME}", "URI": f"[a-z]+:{IN_URI}",
+    "ADDRESS": f"mailto:{IN_URI}", "INTEGER": r"\d+", "OFFSET": r"[+-](?:[01]\d|2[0-3])[0-5]\d", "ACTION": "DISPLAY",
+    "TRANSP": "OPAQUE|TRANSPARENT", "STATUS": "TENTATIVE|CONFIRMED|CANCELLED", "VERSION": r"2\.0",
+    "CALSCALE": "GREGORIAN", "ID": NAME, "RULE": r"FREQ=[A-Z]+(?:;[A-Z]+=[A-Z0-9,+-]+)*",
 }  # fmt: skip
 TYPE_OF = {
     **dict.fromkeys(("PRODID", "UID", "SUMMARY", "DESCRIPTION", "LOCATION", "TZID", "TZNAME", "NAME"), "TEXT"),

@@ -4,6 +4,8 @@ Sections: 3.1 content lines (CRLF, folding at 75 octets), 3.3.11 TEXT, 3.6.1 VEV
 3.8.4.7 UID, 3.8.7.2 DTSTAMP; RFC 7986 sections 5.1 and 5.7 NAME, REFRESH-INTERVAL; RFC 5546 sections 3.2.2, 3.2.5.
 """
 
+from bisect import bisect_right
+from collections.abc import Iterator
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import product
 
@@ -18,7 +20,7 @@ from notifications.feed.shape import DUTY, JOB, KINDS, RENEWAL, Entry
 from portfolio import ical
 from portfolio.clock import LONDON
 from tests.factories import at
-from tests.published.rfc5545 import faults, read
+from tests.published.rfc5545 import Component, faults, read
 
 CHANGED = at().at
 hours = st.times(max_value=time(21)).map(lambda at: at.replace(second=0, microsecond=0))
@@ -100,20 +102,13 @@ def test_a_calendar_without_hours_tells_of_no_zone():
     assert b"VTIMEZONE" in written([entry(hours=timed(date(2027, 6, 1), time(9)))], name="x")
 
 
-def offset_told(zone, local: datetime) -> timedelta:
-    """The offset that the rules of a VTIMEZONE give to a local time (3.6.5): that of the last change before it."""
-
-    def last(part) -> datetime:
-        (rule,), (start,) = part.all("RRULE"), part.all("DTSTART")
-        begins = datetime.strptime(start[1], "%Y%m%dT%H%M%S")  # noqa: DTZ007 - local, as the standard has it
-        return rrulestr(rule[1], dtstart=begins).before(local, inc=True)
-
-    part = max(zone.parts, key=last)
-    sign, hours, minutes = (
-        part.all("TZOFFSETTO")[0][1][0],
-        *map(int, (part.all("TZOFFSETTO")[0][1][i : i + 2] for i in (1, 3))),
-    )
-    return timedelta(hours=hours, minutes=minutes) * (-1 if sign == "-" else 1)
+def changes_told(zone: Component) -> Iterator[tuple[datetime, timedelta]]:
+    """Each change that the rules of a VTIMEZONE make, at its local time, and the offset from then on (3.6.5)."""
+    for part in zone.parts:
+        ((_, rule),), ((_, start),), ((_, to),) = map(part.all, ("RRULE", "DTSTART", "TZOFFSETTO"))
+        begins = datetime.strptime(start, "%Y%m%dT%H%M%S")  # noqa: DTZ007 - local, as the standard has it
+        for when in rrulestr(rule, dtstart=begins).xafter(begins, count=60, inc=True):
+            yield when, timedelta(hours=int(to[:3]))
 
 
 def test_the_rules_told_of_london_are_those_of_london():
@@ -121,11 +116,13 @@ def test_the_rules_told_of_london_are_those_of_london():
     whole = ical.new_calendar("test")
     ical.add_london(whole)
     (zone,) = read(whole.to_ical().decode()).parts
+    changes = sorted(changes_told(zone))
     for year, month, day in product(range(1997, 2045), (3, 10), range(22, 32)):
         for hour in (0, 1, 2, 3):
             there = datetime(year, month, day, hour, tzinfo=LONDON)
             if (offset := there.utcoffset()) == there.replace(fold=1).utcoffset():
-                assert offset_told(zone, there.replace(tzinfo=None)) == offset, there
+                told = changes[bisect_right(changes, (there.replace(tzinfo=None), timedelta.max)) - 1]
+                assert told[1] == offset, there
 
 
 @pytest.mark.parametrize(
