@@ -12,6 +12,7 @@ from portfolio.law.loader import load
 from portfolio.law.policy import Policy, with_policy
 from portfolio.models import Unit
 from portfolio.selectors.steps import (
+    COPIES,
     FACTS_FOR,
     NOT_HERE,
     PAPER_FOR,
@@ -21,6 +22,8 @@ from portfolio.selectors.steps import (
     Way,
     step_for,
     step_for_duty,
+    step_to_renew,
+    step_to_send,
     way_of,
 )
 from tests.portfolio.law.nations import standing_in
@@ -54,6 +57,39 @@ def test_every_act_and_paper_a_duty_leads_to_is_one_we_know():
     for way in WAYS.values():
         assert way.act in ("", *words.ACT)
         assert way.paper in ("", *words.CERTIFICATE)
+
+
+@pytest.mark.parametrize("duty", DUTIES)
+def test_every_copy_of_a_paper_can_be_sent_and_nothing_else(duty):
+    """A written summary is a copy of no paper."""
+    step, way = step_to_send(duty, "e 1&2", "council", HOME), way_of(duty)
+    name = duty.rpartition(".")[2]
+    assert (step is not None) is (
+        name == "confirm_to_council" or (way.act == "copy_given" and name != "summary")
+    )
+    if step:
+        path, _, query = step.url.partition("?")
+        assert (resolve(path).url_name, step.needs) == ("papers_send", "send_papers")
+        assert query == "of=e+1%262&party=council"
+
+
+def test_a_copy_to_nobody_or_of_nothing_cannot_be_sent():
+    assert step_to_send("eng_eicr.copy_to_tenant", "", "tenant", HOME) is None
+    assert step_to_send("eng_eicr.copy_to_tenant", "e1", "", HOME) is None
+    assert {name for name in COPIES if not any(duty.endswith(f".{name}") for duty in DUTIES)} == set()
+
+
+@pytest.mark.parametrize(
+    ("code", "asked"),
+    [("gb_gas_check", True), ("eng_eicr", True), ("ew_epc", True), ("eng_hmo_licence", False)]
+    + [("eng_prs_database", False), ("house_margin", False), ("eng_alarms", False), ("eng_deposit", False)],
+)
+def test_a_contractor_is_asked_for_what_contractors_make(code, asked):
+    step = step_to_renew(code, HOME)
+    assert (step is not None) is asked
+    if step:
+        path, _, query = step.url.partition("?")
+        assert (resolve(path).url_name, step.needs, query) == ("renewal_ask", "send_job", f"code={code}")
 
 
 def test_the_act_of_a_duty_comes_filled_in():
