@@ -179,11 +179,19 @@ def _stops(reached: Reach, purpose: str, day: date, last: date) -> tuple[int, "C
 
 
 def month_rows(
-    homes: "QuerySet[Unit]", first: date, what: str, kind: str, *, day: date, today: date
+    homes: "QuerySet[Unit]",
+    first: date,
+    what: str,
+    kind: str,
+    *,
+    day: date,
+    today: date,
+    only: date | None = None,
 ) -> MonthRows:
-    """What one number of the calendar counts: `what` is one of WHAT, `kind` narrows papers to one requirement."""
+    """What one number of the calendar counts: `what` is one of WHAT, `kind` narrows papers to one requirement, `only`
+    all of them to one day."""
     reached = reach(homes, day, today)
-    start, last = max(first, day), month_end(first)
+    start, last = (only, only) if only else (max(first, day), month_end(first))
     stored = _stored_rows(reached, what, kind, start, last)
     if not reached.worked_out:
         return MonthRows(stored, reached.day == day)

@@ -33,7 +33,7 @@ def calendar(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 def calendar_month(request: HttpRequest, month: str) -> HttpResponse:
-    """What is behind a number of the calendar: `?what=` says which list, `?kind=` which requirement."""
+    """What is behind a number of the calendar: `?what=` which list, `?kind=` which requirement, `?only=` which day."""
     access.require(request.user, "see")
     shown = _asked(request)
     first = _first_of(month)
@@ -42,14 +42,16 @@ def calendar_month(request: HttpRequest, month: str) -> HttpResponse:
     what, kind = request.GET.get("what", "lapses"), request.GET.get("kind", "")
     if what not in WHAT or (kind and kind not in load().topics):
         raise Http404
+    only = _day_in(first, request.GET.get("only", ""))
     homes = Unit.objects.visible_to(request.user)
-    found = month_rows(homes, first, what, kind, day=shown["day"], today=shown["today"])
+    found = month_rows(homes, first, what, kind, day=shown["day"], today=shown["today"], only=only)
     page = Paginator(found.rows, PER_PAGE).get_page(request.GET.get("page"))
     shown |= {
         "first": first,
         "worked_out": found.worked_out,
         "what": what,
         "kind": requirement_title(kind) if kind else "",
+        "only": only,
         "lists": WHAT,
         "page": page,
         "lines": month_lines(page.object_list, what),
@@ -70,3 +72,16 @@ def _first_of(month: str) -> date:
     if found is None or not FIRST_DAY.year <= int(found[1]) <= LAST_DAY.year:
         raise Http404
     return date(int(found[1]), int(found[2]), 1)
+
+
+def _day_in(first: date, said: str) -> date | None:
+    """A day of this month, or None where none is said. Raises Http404 for any other."""
+    if not said:
+        return None
+    try:
+        day = date.fromisoformat(said)
+    except ValueError as wrong:
+        raise Http404 from wrong
+    if day.replace(day=1) != first:
+        raise Http404
+    return day

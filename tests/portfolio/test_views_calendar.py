@@ -247,3 +247,19 @@ def test_the_number_of_queries_does_not_grow_with_the_homes(agent, homes, see, s
         make_home(agent.agency, ref=f"more-{number}", landlord_ref=f"M{number}")
     assert Unit.objects.count() == 10
     assert queries() == few
+
+
+def test_a_list_is_narrowed_to_one_day(homes, see_month):
+    assert len(shown(see_month("2027-05", only="2027-05-20"))) == 3
+    assert shown(see_month("2027-05", only="2027-05-19")) == []
+    page = see_month("2027-05", only="2027-05-20").content.decode()
+    assert "Show the whole month" in page
+    assert {see_month("2027-05", only=said).status_code for said in ("2027-06-01", "x", "2027-05-32")} == {
+        404
+    }
+
+
+def test_a_list_of_one_day_counts_what_was_worked_out_too(homes, see_month):
+    StoredStanding.objects.filter(unit=homes[0]).update(changes_on=DAY)
+    Due.objects.filter(unit=homes[0]).delete()
+    assert len(shown(see_month("2027-05", only="2027-05-20"))) == 3
