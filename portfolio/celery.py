@@ -13,6 +13,7 @@ app.autodiscover_tasks()
 
 @worker_ready.connect
 def catch_up_at_once(**_: object) -> None:
-    """A worker that was down over midnight does not wait for the next full hour."""
+    """A worker that was down over midnight, or while something fell due, does not wait for its next hour."""
     app.send_task("portfolio.catch_up")
     app.send_task("notifications.sweep")
+    app.send_task("notifications.tell")
