@@ -12,8 +12,7 @@ from notifications.models import Feed
 from portfolio.clock import Moment
 from portfolio.law.dates import add_months
 from portfolio.models import Unit
-from portfolio.selectors.reach import MOST_WORKED_OUT, reach
-from portfolio.standing import stale_on
+from portfolio.selectors.reach import reach_now
 
 BACK = timedelta(days=31)
 AHEAD = 24
@@ -22,18 +21,11 @@ MOST = 1_000
 """Entries; with more, those of a day and kind become one that says how many there are and where they are listed."""
 
 
-class Behind(Exception):
-    """The answers of too many homes are out of date: what is stored may be wrong, and to ask anew takes too long."""
-
-
 def entries(feed: Feed, *, moment: Moment) -> list[Entry]:
     """The entries of this feed's person, papers and duties first, each kind by its day. Raises Behind."""
-    homes = Unit.objects.visible_to(feed.user)
-    if len(homes.filter(stale_on(moment.day)).values_list("pk")[: MOST_WORKED_OUT + 1]) > MOST_WORKED_OUT:
-        raise Behind
     asked = Asked(
         feed=feed,
-        reached=reach(homes, moment.day, moment.day),
+        reached=reach_now(Unit.objects.visible_to(feed.user), moment.day),
         day=moment.day,
         first=moment.day - BACK,
         last=add_months(moment.day, AHEAD),

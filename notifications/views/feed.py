@@ -15,10 +15,11 @@ from django.utils.http import quote_etag
 from django.views.decorators.http import require_http_methods, require_safe
 
 from notifications.feed import services
-from notifications.feed.entries import Behind, entries
+from notifications.feed.entries import entries
 from notifications.feed.ical import written
 from notifications.models import Feed
 from portfolio import access, clock
+from portfolio.selectors.reach import Behind
 from portfolio.views.limits import WINDOW, Guesses, times, too_many
 
 GUESSES = Guesses("feed")

@@ -23,6 +23,10 @@ class Reach:
     """The homes whose stored answers hold on that day."""
 
 
+class Behind(Exception):
+    """The answers of too many homes are out of date: what is stored may be wrong, and to ask anew takes too long."""
+
+
 def reach(homes: "QuerySet[Unit]", day: date, today: date) -> Reach:
     """Answers for `day`, or for today where that day would mean asking too many homes.
 
@@ -44,3 +48,11 @@ def _reach(homes: "QuerySet[Unit]", stale: list[int], day: date) -> Reach:
 
 def _stale(homes: "QuerySet[Unit]", day: date) -> "QuerySet[Unit, int]":
     return homes.filter(stale_on(day)).order_by().values_list("pk", flat=True)
+
+
+def reach_now(homes: "QuerySet[Unit]", today: date) -> Reach:
+    """Answers for today, for a program that can come again. Raises Behind rather than ask many homes."""
+    stale = list(_stale(homes, today)[: MOST_WORKED_OUT + 1])
+    if len(stale) > MOST_WORKED_OUT:
+        raise Behind
+    return _reach(homes, stale, today)

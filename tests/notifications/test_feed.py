@@ -20,6 +20,7 @@ from notifications.models import Feed
 from notifications.views import feed as views
 from portfolio.law import model as law
 from portfolio.models import Due, Event, StoredStanding
+from portfolio.selectors import reach
 from portfolio.views import limits
 from tests.factories import DAY, at, make_agency, make_home, make_homes, make_user, signed_in
 from tests.inspections.job_cases import make_defects, make_firm, send
@@ -342,7 +343,7 @@ def test_what_is_stale_is_asked_again_and_stands_where_it_belongs(agent, homes):
 
 
 def test_with_too_much_out_of_date_a_program_keeps_what_it_has(agent, homes, monkeypatch):
-    monkeypatch.setattr(entries, "MOST_WORKED_OUT", 1)
+    monkeypatch.setattr(reach, "MOST_WORKED_OUT", 1)
     StoredStanding.objects.update(changes_on=DAY)
     answer = Client().get(make(agent))
     assert answer.status_code == 503
