@@ -100,6 +100,10 @@ def of_the_sheet(page: Page, site: str, town: Town) -> None:
     page.goto(site + reverse("sheet_import", args=[town.sheet]))
 
 
+def landlord(page: Page, site: str, town: Town) -> None:
+    page.goto(site + reverse("landlord_change", args=[town.clear.landlord_id]))
+
+
 def absent(page: Page, site: str, town: Town) -> None:
     page.goto(site + reverse("home", args=[987654]))
 
@@ -169,6 +173,7 @@ PAGES: dict[str, Visit] = {
     "a tenancy": at_url("tenancy_add", "clear"),
     "an act": at_url("act_add", "clear"),
     "refused": refused,
+    "how a landlord is reached": landlord,
     "imports": at_url("sheet_import_list"),
     "an import": of_the_sheet,
     "house policy": at_url("policy"),
@@ -323,7 +328,7 @@ def test_the_board_is_narrowed_without_loading_the_page_again(open_page, live_se
     page = open_page(1280, "light", town.agent)
     PAGES["homes"](page, live_server.url, town)
     page.evaluate("window.stays = true")
-    page.locator("details summary").first.click()
+    page.locator("main details summary").first.click()
     page.get_by_label("Answer", exact=True).select_option("not-let")
     page.wait_for_url("**answer=not-let**")
     page.get_by_text("2 of 3").wait_for()
@@ -338,7 +343,7 @@ def test_the_board_is_narrowed_without_scripts_too(chromium, live_server, town):
     context.add_cookies([{"name": settings.SESSION_COOKIE_NAME, "value": value, "url": live_server.url}])
     page = context.new_page()
     page.goto(live_server.url + reverse("homes"))
-    page.locator("details summary").first.click()
+    page.locator("main details summary").first.click()
     page.get_by_label("Answer", exact=True).select_option("not-let")
     page.get_by_role("button", name="Show").click()
     assert page.get_by_text("2 of 3").is_visible()

@@ -51,6 +51,9 @@ def until_shown(page: Page, words: str) -> None:
 
 
 def import_list(page: Page, site: Demo, name: str) -> None:
+    menu = page.get_by_text("Menu", exact=True)
+    if menu.is_visible():
+        menu.click()
     page.get_by_role("link", name="Import a list").first.click()
     page.set_input_files("input[type=file]", site.folder / "demo" / name)
     page.get_by_role("button", name="Read it").click()
