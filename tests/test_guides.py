@@ -43,7 +43,7 @@ def test_every_variable_in_the_readme_is_read_by_the_settings() -> None:
         re.findall(r"\b(?:SNECK_\w+|DATABASE_URL|REDIS_URL|DJANGO_SECRET_KEY)\b", text_of("README.md"))
     )
     read = set(
-        re.findall(r'env(?:\.\w+)?\("(\w+)"', (ROOT / "portfolio/settings.py").read_text(encoding="utf-8"))
+        re.findall(r'env(?:\.\w+)?\(\s*"(\w+)"', (ROOT / "portfolio/settings.py").read_text(encoding="utf-8"))
     )
     assert "SNECK_HOSTS" in named
     assert named - read == set()
