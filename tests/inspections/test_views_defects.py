@@ -189,7 +189,7 @@ def test_the_description_is_put_right_and_the_record_says_so(agent, defect):
     response = agent.post(reverse("defect_describe", args=[defect.pk]), said, follow=True)
     page = text(response)
     assert "Cracked socket by the door" in page
-    assert "Kitchen, Left of the cooker" in page
+    assert "Kitchen, ground floor, Left of the cooker" in page
     assert "Description changed" in page
 
 
