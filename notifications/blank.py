@@ -22,6 +22,11 @@ def blanked(text: str, secrets: Iterable[str]) -> str:
     return text
 
 
+def has_texts(message: Message) -> bool:
+    """Are there files in which a secret may stand?"""
+    return any(file.media_type.startswith("text/") for file in message.attachments.all())
+
+
 def blank_files(message: Message) -> None:
     """Blank the message's secrets in its files that are text. Others carry none: whoever writes them sees to that."""
     for file in message.attachments.all():

@@ -20,7 +20,7 @@ from django.db.models import Q
 
 from notifications import afterwards, life, outbox, refusals
 from notifications.addresses import Unwritable, for_wire
-from notifications.blank import blank_files
+from notifications.blank import blank_files, has_texts
 from notifications.causes import why_not
 from notifications.compose import composed, envelope_sender
 from notifications.models import Message
@@ -153,13 +153,14 @@ def record(message: Message, answer: Answer, *, at: datetime) -> bool:
     taken = answer.outcome is Outcome.TAKEN
     if taken:
         told |= outbox.without_links(message, at)
+    blanks = taken and bool(message.secrets) and has_texts(message)
     lifts = taken and message.kind in refusals.ALL_THE_SAME
-    if not (taken and message.secrets) and not lifts and not answer.of_address:
+    if not (blanks or lifts or answer.of_address):
         return moved(message, mine, **told)
     with transaction.atomic():
         if not moved(message, mine, **told):
             return False
-        if taken and message.secrets:
+        if blanks:
             blank_files(message)
         if lifts:
             refusals.lift(message, at=at)

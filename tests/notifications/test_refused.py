@@ -13,6 +13,7 @@ from notifications.models import Message, RefusedAddress
 from notifications.transport import Answer, Outcome
 from portfolio.models import Agency
 from tests.factories import at, make_agency, make_home, make_landlord, make_user, signed_in
+from tests.inspections.job_cases import make_defects, make_firm, send
 from tests.notifications.drafts import put
 from tests.portfolio.test_gate_concurrent import together
 
@@ -154,6 +155,25 @@ def test_the_agent_reads_what_to_do_where_and_what_it_was_about(agency, refusing
     assert f"http://localhost:8000/messages/{message.pk}/" in lines
     assert "s3cret" not in letter.text + letter.html
     assert "Copper &amp; Sons" in letter.html
+
+
+def test_a_refused_job_is_named_and_the_page_of_a_new_job_warns(agency, refusing, now):
+    agent, firm = make_user(agency), make_firm(agency)
+    Contractor.objects.filter(pk=firm.pk).update(email=GONE)
+    firm.refresh_from_db()
+    job, _ = send(firm, make_defects(agency, "C2"), agent)
+    other = make_defects(agency, "C2", label="Flat 3")
+    client, page = signed_in(agent), f"/jobs/new/?defect={other[0].pk}"
+    says = f"Mail to {GONE} has been refused since 25 November 2026: {NO}."
+    assert says not in client.get(page).content.decode()
+    sending.send_waiting(now)
+    (letter,) = told()
+    assert f"Job: {job} for {firm}, http://localhost:8000/jobs/{job.pk}/" in letter.text.splitlines()
+    assert "send a new link from the page of the job" in letter.text
+    assert f'<a href="http://localhost:8000/jobs/{job.pk}/">{job}</a>' in letter.html
+    assert "/j/" not in letter.text + letter.html + letter.subject
+    for address in (page, f"/jobs/{job.pk}/"):
+        assert says in client.get(address).content.decode()
 
 
 def test_what_is_asked_of_a_page_of_messages_does_not_grow_with_them(agency, office, now):
