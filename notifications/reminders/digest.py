@@ -28,6 +28,7 @@ SOURCES: dict[str, ModuleType] = {
     **dict.fromkeys((works.UNANSWERED, works.CONFIRM, works.NEEDED), works),
 }
 """Who finds the concerns of each kind, and says them in words."""
+FINDERS = (renewals, works)
 KIND = "digest"
 CAUSES_AT_ONCE = 500
 Key = tuple[str, str]
@@ -66,8 +67,8 @@ def is_time(telling: Telling, moment: Moment) -> bool:
 def found(agency_id: int, day: date) -> list[Concern]:
     """What has reached a milestone in an agency, the most pressing first."""
     leads = leads_of(agency_id)
-    concerns = [one for source in set(SOURCES.values()) for one in source.found(agency_id, day, leads)]
-    return sorted(concerns, key=lambda one: (one.due is None, one.due or day, one.cause))
+    concerns = [one for source in FINDERS for one in source.found(agency_id, day, leads)]
+    return sorted(concerns, key=lambda one: (one.due is None, one.due or day))
 
 
 def concerns_of(reader: Reader, telling: Telling, concerns: Iterable[Concern]) -> list[Concern]:
@@ -85,7 +86,7 @@ def why_gone(message: Message) -> str:
     causes = Said.objects.filter(message=message).order_by("pk").values_list("cause", flat=True)
     start = 0
     while page := list(causes[start : start + CAUSES_AT_ONCE]):
-        if any(source.still_true(page) for source in set(SOURCES.values())):
+        if any(source.still_true(page) for source in FINDERS):
             return ""
         start += CAUSES_AT_ONCE
     return "Everything it speaks of was dealt with before it was sent." if start else ""

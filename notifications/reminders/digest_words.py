@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from textwrap import shorten
 from typing import Any
 
 from django.template.loader import render_to_string
@@ -30,7 +31,8 @@ BECAUSE = {
     "inspector": "Work in these homes waits for somebody to look at it.",
     "landlord": "These homes are yours.",
 }
-LONGEST_SUBJECT = 200
+LONGEST_SAYS, LONGEST_HOME = 80, 60
+"""Characters in a subject: lists of mail show no more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,10 +141,13 @@ def _most_pressing(sections: Sequence[Section], day: date) -> Told:
 
 
 def _subject(first: Told, count: int) -> str:
-    more = f" (and {count - 1} more)" if count > 1 else ""
-    told = render_to_string("emails/digest/subject.txt", {"first": first}).strip()
-    room = LONGEST_SUBJECT - len(more)
-    return (told if len(told) <= room else f"{told[: room - 1]}…") + more
+    told = replace(
+        first.line,
+        says=shorten(first.line.says, LONGEST_SAYS, placeholder="…"),
+        home=shorten(first.line.home, LONGEST_HOME, placeholder="…"),
+    )
+    page = {"line": told, "more": count - 1}
+    return render_to_string("emails/digest/subject.txt", page).strip()
 
 
 def _still_open(rest: Sequence[Concern], day: date) -> list[str]:

@@ -57,7 +57,7 @@ def found(agency_id: int, day: date, leads: Leads) -> list[Concern]:
     rows = Due.objects.filter(Q(due__lte=last) | Q(is_duty=True, due=None), unit__agency=agency_id)
     more = ("unit__landlord_id", "unit__building_id")
     concerns = []
-    for *columns, landlord, building in rows.order_by().values_list(*COLUMNS, *more):
+    for *columns, landlord, building in rows.order_by("due", "unit", "pk").values_list(*COLUMNS, *more):
         row = Row(*columns)
         milestone = _milestone(row, day, leads)
         if milestone:
