@@ -131,6 +131,7 @@ def test_a_head_is_answered_as_a_get_without_its_body(agent):
     assert head["Content-Type"] == whole["Content-Type"] == "text/calendar; charset=utf-8"
 
 
+@pytest.mark.database
 def test_a_new_address_ends_the_one_before_and_each_is_a_line_of_record(agent):
     first = make(agent)
     make(agent)
@@ -301,6 +302,7 @@ def test_a_job_keeps_its_name_when_it_moves_and_goes_when_it_is_taken_back(agent
     assert not any("Job" in says for says in summaries(fetched(address)))
 
 
+@pytest.mark.database
 def test_a_landlord_sees_the_days_of_jobs_for_their_own_homes_alone(agent, job):
     """A job over two landlords' homes names to each their own; one of others' homes is not there."""
     home = JobItem.objects.filter(job=job)[0].defect.unit
@@ -335,6 +337,7 @@ def test_the_number_of_queries_does_not_grow(agent, homes):
     assert asked() == few <= 30
 
 
+@pytest.mark.database
 def test_what_is_stale_is_asked_again_and_stands_where_it_belongs(agent, homes):
     whole = Client().get(make(agent)).content
     StoredStanding.objects.filter(unit=homes[0]).update(changes_on=DAY)
@@ -350,6 +353,7 @@ def test_with_too_much_out_of_date_a_program_keeps_what_it_has(agent, homes, mon
     assert int(answer["Retry-After"]) == 900
 
 
+@pytest.mark.database
 def test_many_are_put_together_by_day_and_kind_and_none_is_left_out(agent, homes, job, monkeypatch):
     calendar = fetched(make(agent))
     one_by_one = [one for one in calendar.walk("VEVENT") if "Days of jobs" not in one["categories"].cats]
