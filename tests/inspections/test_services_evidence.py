@@ -1,5 +1,6 @@
 """Evidence: kept once, told in the record, refused with a reason, relied on until withdrawn."""
 
+from copy import deepcopy
 from datetime import date
 from uuid import uuid4
 
@@ -21,14 +22,20 @@ from tests.portfolio.test_documents import pdf
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def agency():
-    return make_agency()
+@pytest.fixture(scope="module")
+def common(in_common):
+    agency = make_agency()
+    return agency, make_user(agency), make_defect(agency)
 
 
 @pytest.fixture
-def agent(agency):
-    return make_user(agency)
+def agency(common):
+    return deepcopy(common[0])
+
+
+@pytest.fixture
+def agent(common):
+    return deepcopy(common[1])
 
 
 @pytest.fixture
@@ -37,8 +44,8 @@ def contractor(agency):
 
 
 @pytest.fixture
-def defect(agency):
-    return make_defect(agency)
+def defect(common):
+    return deepcopy(common[2])
 
 
 def make_defect(agency, **facts):

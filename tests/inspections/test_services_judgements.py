@@ -1,5 +1,6 @@
 """What a repair has to bring back before it is confirmed, who may judge it, and who is told."""
 
+from copy import deepcopy
 from datetime import date, timedelta
 from uuid import uuid4
 
@@ -29,24 +30,30 @@ FOUND = date(2026, 11, 20)
 PAPER = Accepted(b"%PDF-invented", "application/pdf", "minor.pdf", "a" * 64)
 
 
-@pytest.fixture
-def agency():
-    return make_agency()
+@pytest.fixture(scope="module")
+def common(in_common):
+    agency = make_agency()
+    return agency, make_user(agency), make_user(agency, "inspector"), make_home(agency)
 
 
 @pytest.fixture
-def agent(agency):
-    return make_user(agency)
+def agency(common):
+    return deepcopy(common[0])
 
 
 @pytest.fixture
-def inspector(agency):
-    return make_user(agency, "inspector")
+def agent(common):
+    return deepcopy(common[1])
 
 
 @pytest.fixture
-def home(agency):
-    return make_home(agency)
+def inspector(common):
+    return deepcopy(common[2])
+
+
+@pytest.fixture
+def home(common):
+    return deepcopy(common[3])
 
 
 @pytest.fixture

@@ -1,6 +1,7 @@
 """Bringing evidence on a page, looking at it, fetching it as it came."""
 
 import re
+from copy import deepcopy
 from datetime import date
 from uuid import uuid4
 
@@ -30,14 +31,20 @@ def _own_store(settings, tmp_path):
     settings.MEDIA_ROOT = tmp_path
 
 
-@pytest.fixture
-def agency():
-    return make_agency()
+@pytest.fixture(scope="module")
+def common(in_common):
+    agency = make_agency()
+    return agency, make_defect(agency)
 
 
 @pytest.fixture
-def defect(agency):
-    return make_defect(agency)
+def agency(common):
+    return deepcopy(common[0])
+
+
+@pytest.fixture
+def defect(common):
+    return deepcopy(common[1])
 
 
 @pytest.fixture

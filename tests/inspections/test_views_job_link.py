@@ -1,10 +1,9 @@
-"""The page behind the link of a job: one job, nothing by looking, nothing for guessing."""
+"""The page behind the link of a job: one job, and nothing by looking."""
 
-from datetime import date, timedelta
+from datetime import date
 from uuid import uuid4
 
 import pytest
-from django.core.cache import cache
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test import Client
@@ -16,13 +15,12 @@ from inspections.services import jobs
 from inspections.services.defects import defect_send_back
 from inspections.services.evidence import evidence_add
 from portfolio.models import Event
-from portfolio.views import limits
-from tests.factories import DAY, at, make_agency, make_user, signed_in
-from tests.inspections.job_cases import make_defects, make_firm, send
+from tests.factories import DAY, at, make_user, signed_in
+from tests.inspections.job_cases import make_defects, send
 from tests.inspections.test_services_evidence import photo
 from tests.portfolio.test_documents import pdf
 
-pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon", "no_sheet")]
 SCANNERS = (
     "Mozilla/5.0 (compatible; Mail-Scanner/1.0)",
     "curl/8",
@@ -30,46 +28,7 @@ SCANNERS = (
     "",
 )
 NOWHERE = "A" * 43
-
-
-@pytest.fixture(autouse=True)
-def _no_sheet(monkeypatch):
-    monkeypatch.setattr("inspections.services.job_mail.job_sheet", lambda *_, **__: b"%PDF-")
-
-
-@pytest.fixture
-def agency():
-    return make_agency("Latchford Lettings")
-
-
-@pytest.fixture
-def agent(agency):
-    return make_user(agency)
-
-
-@pytest.fixture
-def firm(agency):
-    return make_firm(agency)
-
-
-@pytest.fixture
-def defects(agency):
-    return make_defects(agency, "C1", "C2")
-
-
-@pytest.fixture
-def sent(firm, defects, agent):
-    return send(firm, defects, agent, access_notes="Key at no 4.")
-
-
-@pytest.fixture
-def job(sent):
-    return sent[0]
-
-
-@pytest.fixture
-def url(sent):
-    return reverse("job_link", args=[sent[1]])
+"""A link that nobody has."""
 
 
 def text(response) -> str:
@@ -282,72 +241,6 @@ def test_a_defect_that_left_the_job_is_answered_no_more(url, job, defects):
 @pytest.mark.parametrize("defect", ["", "x", "999999", "-1"])
 def test_a_defect_of_no_such_job_is_refused(url, defect):
     assert press(url, "done", defect=defect, on="2026-11-25", work="rewire").status_code == 409
-
-
-def dead_links(job, url, agent):
-    """A link of each kind that does not work."""
-    yield reverse("job_link", args=[NOWHERE])
-    yield reverse("job_link", args=["x"])
-    jobs.job_link_new(job.pk, actor=agent, moment=at())
-    yield url
-    new = jobs.job_link_new(job.pk, actor=agent, moment=at())
-    jobs.job_take_back(job.pk, why="x", actor=agent, moment=at())
-    yield reverse("job_link", args=[new])
-
-
-def test_every_link_that_does_not_work_gets_the_same_page(job, url, agent):
-    found = [Client().get(one) for one in dead_links(job, url, agent)]
-    assert {response.status_code for response in found} == {404}
-    assert len({response.content for response in found}) == 1
-    assert "ask whoever sent it" in text(found[0])
-    assert {press(url, do).status_code for do in ("seen", "accept", "propose", "decline", "done")} == {404}
-
-
-@pytest.mark.parametrize(("days", "status"), [(89, 200), (90, 404), (91, 404)])
-def test_a_link_past_its_day_gets_that_page_too(url, time_machine, days, status):
-    time_machine.move_to(at(DAY + timedelta(days)).at, tick=False)
-    assert Client().get(url).status_code == status
-
-
-def ask(url, address="192.0.2.1", method="get"):
-    return getattr(Client(), method)(url, REMOTE_ADDR=address)
-
-
-def test_guessing_is_ended_for_ten_minutes_and_others_are_not_held_up(url):
-    wrong = [ask(reverse("job_link", args=[f"guess-{n}"])).status_code for n in range(limits.MOST_WRONG)]
-    assert set(wrong) == {404}
-    blocked = ask(reverse("job_link", args=["one-more"]))
-    assert (blocked.status_code, blocked["Retry-After"]) == (429, "600")
-    assert ask(url).status_code == 429
-    assert ask(url, method="post").status_code == 429
-    assert ask(url, "192.0.2.2").status_code == 200
-    cache.delete("job-link-wrong:192.0.2.1")  # as it is after ten minutes
-    assert ask(url).status_code == 200
-
-
-def test_the_count_of_wrong_links_ends_by_itself(monkeypatch):
-    kept = {}
-    monkeypatch.setattr(limits.cache, "add", lambda key, value, seconds: kept.update({key: seconds}))
-    ask(reverse("job_link", args=[NOWHERE]))
-    assert kept == {"job-link-wrong:192.0.2.1": 600}
-
-
-def test_who_opened_a_link_before_goes_on_with_it_beside_one_who_guesses(url):
-    assert ask(url).status_code == 200
-    for n in range(limits.MOST_WRONG + 1):
-        ask(reverse("job_link", args=[f"guess-{n}"]))
-    assert ask(reverse("job_link", args=[NOWHERE])).status_code == 429
-    assert ask(url).status_code == 200
-
-
-def test_a_right_link_is_never_counted_as_a_guess(url):
-    assert {ask(url).status_code for _ in range(limits.MOST_WRONG + 5)} == {200}
-
-
-def test_guessing_at_photos_counts_as_well(sent):
-    for n in range(limits.MOST_WRONG):
-        ask(reverse("job_link_evidence", args=[f"guess-{n}", 1]))
-    assert ask(reverse("job_link", args=[sent[1]])).status_code == 429
 
 
 def test_photos_of_the_job_are_shown_by_its_link_and_no_others(sent, agency, agent, firm, defects):

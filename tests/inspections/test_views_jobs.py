@@ -14,42 +14,18 @@ from notifications.models import Message
 from tests.factories import DAY, at, make_agency, make_user, signed_in
 from tests.inspections.job_cases import make_defects, make_firm, send
 
-pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
-
-
-@pytest.fixture(autouse=True)
-def _no_sheet(monkeypatch):
-    monkeypatch.setattr("inspections.services.job_mail.job_sheet", lambda *_, **__: b"%PDF-")
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon", "no_sheet")]
 
 
 @pytest.fixture
-def agency():
-    return make_agency("Latchford Lettings")
-
-
-@pytest.fixture
-def agent(agency):
-    return make_user(agency)
-
-
-@pytest.fixture
-def firm(agency):
-    return make_firm(agency)
+def sent(firm, defects, agent):
+    """Not in common: most of these tests begin without a job."""
+    return send(firm, defects, agent)
 
 
 @pytest.fixture
 def client(agent):
     return signed_in(agent)
-
-
-@pytest.fixture
-def defects(agency):
-    return make_defects(agency, "C1", "C2")
-
-
-@pytest.fixture
-def job(firm, defects, agent):
-    return send(firm, defects, agent)[0]
 
 
 def text(response) -> str:

@@ -1,6 +1,7 @@
 """A visit by plain forms, as it works with scripts off, and by the address that scripts send to."""
 
 import hashlib
+from copy import deepcopy
 from uuid import uuid4
 
 import pytest
@@ -18,14 +19,20 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 JSON = {"accept": "application/json"}
 
 
-@pytest.fixture
-def agency():
-    return make_agency()
+@pytest.fixture(scope="module")
+def common(in_common):
+    agency = make_agency()
+    return agency, make_user(agency, "inspector", competent=["bs7671"]), make_home(agency, defects=None)
 
 
 @pytest.fixture
-def user(agency):
-    return make_user(agency, "inspector", competent=["bs7671"])
+def agency(common):
+    return deepcopy(common[0])
+
+
+@pytest.fixture
+def user(common):
+    return deepcopy(common[1])
 
 
 @pytest.fixture
@@ -34,8 +41,8 @@ def inspector(user):
 
 
 @pytest.fixture
-def home(agency):
-    return make_home(agency, defects=None)
+def home(common):
+    return deepcopy(common[2])
 
 
 @pytest.fixture
