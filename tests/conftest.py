@@ -1,11 +1,12 @@
 """What every test stands on: no network, no broker, quick passwords, steady Hypothesis examples."""
 
+import gc
 import hashlib
 import ipaddress
 import os
 import shutil
 import socket
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +38,8 @@ settings.register_profile("search", deadline=None, max_examples=1000)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "steady"))
 
 CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
+HEADLESS = os.environ.get("CHROMIUM_HEADLESS_SHELL", "/usr/bin/chromium-headless-shell")
+"""The same engine without the windows around its pages, which cost half of its work."""
 CHROMIUM_ARGUMENTS = [
     "--no-sandbox",  # a container's root has no user namespaces to build the sandbox from
     "--disable-gpu",
@@ -53,6 +56,25 @@ def pytest_configure(config: pytest.Config) -> None:
     if present := [name for name in ELSEWHERE if os.environ.get(name)]:
         raise pytest.UsageError(f"these would turn the tests from what they test, unset them: {present}")
     _refuse_network()
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The full run looks for tests of the browser in one folder only, and would leave out one that is elsewhere."""
+    folder = Path(__file__).parent / "browser"
+    lost = [
+        item.nodeid
+        for item in items
+        if item.get_closest_marker("browser") and folder not in item.path.parents
+    ]
+    if lost:
+        raise pytest.UsageError(f"tests of the browser belong into tests/browser: {lost}")
+
+
+def pytest_collection_finish() -> None:
+    """What is loaded by now stays to the end: looking through it for garbage took a tenth of the time."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(10_000, 50, 100)
 
 
 def _refuse_network() -> None:
@@ -185,9 +207,25 @@ def _no_broker() -> None:
 
 
 @pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
-    """Debian's own browser, one for the session; a test opens pages in contexts of its own."""
+def launched() -> Iterator[Callable[[str], Browser]]:
+    """Debian's own browsers by their paths, each started when first asked for and once for the session."""
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGUMENTS)
+        started: dict[str, Browser] = {}
+
+        def browser(path: str) -> Browser:
+            if path not in started:
+                started[path] = playwright.chromium.launch(executable_path=path, args=CHROMIUM_ARGUMENTS)
+            return started[path]
+
         yield browser
-        browser.close()
+        for one in started.values():
+            one.close()
+
+
+@pytest.fixture
+def chromium(request: pytest.FixtureRequest, launched: Callable[[str], Browser]) -> Browser:
+    """The browser, in which a test opens pages in contexts of its own.
+
+    A test that needs more than pages, such as the reader of PDFs, asks for the `whole` one as this fixture's parameter.
+    """
+    return launched(CHROMIUM if getattr(request, "param", "") == "whole" else HEADLESS)

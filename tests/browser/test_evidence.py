@@ -99,6 +99,7 @@ def test_axe_finds_nothing_on_the_pages_of_evidence(open_page, live_server, defe
     assert found + check(page, "evidence, faulty", scheme) == []
 
 
+@pytest.mark.parametrize("chromium", ["whole"], indirect=True)
 def test_a_pdf_can_be_read_in_the_browser(open_page, live_server, defect, tmp_path):  # noqa: F811
     agent = make_user(defect.unit.agency)
     (tmp_path / "paper.pdf").write_bytes(acting_pdf())
