@@ -200,17 +200,19 @@ def _band(home: Home, law: Topic, on: AsOn) -> Finding:
 
 
 def _exempted(home: Home, law: Topic, on: AsOn, paper: Certificate) -> Finding:
-    """A registered exemption that is still running; the one that lasts longest counts."""
+    """A registered exemption that is still running; the one that lasts longest counts, or lasted if all are over."""
     unknowns: list[Reason] = []
     live: list[tuple[date, str]] = []
+    over: list[tuple[date, str]] = []
     registered = home.papers("mees_exemption", "registered", on)
     for one in registered.undated:
         unknowns.append(undated(law, one.ref, "registered", "the exemption from the lowest band"))
     for day, one in registered.counted:
         if one.exemption is None:
             unknowns.append(law.unrecorded("exemption", "which exemption was registered", of=one.ref))
-        elif not on.passed(end := _exemption_end(home, law, on, one, day)):
-            live.append((end, one.ref))
+        else:
+            end = _exemption_end(home, law, on, one, day)
+            (over if on.passed(end) else live).append((end, one.ref))
     if live:
         end, ref = max(live)
         return Finding(State.MET, end, ref)
@@ -218,7 +220,9 @@ def _exempted(home: Home, law: Topic, on: AsOn, paper: Certificate) -> Finding:
         return law.unknown(*unknowns)
     says = f"The energy band is {paper.rating}, too low to let, and no exemption is running."
     cure = "Improve the home and register a new certificate, or register an exemption that applies."
-    return Finding(State.NOT_MET, None, paper.ref, (law.reason("below_standard", says, cure, of=paper.ref),))
+    reasons = (law.reason("below_standard", says, cure, of=paper.ref),)
+    last, ref = max(over, default=(None, paper.ref))
+    return Finding(State.NOT_MET, last, ref, reasons)
 
 
 def _exemption_end(home: Home, law: Topic, on: AsOn, paper: Certificate, registered: date) -> date:
