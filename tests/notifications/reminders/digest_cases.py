@@ -2,13 +2,28 @@
 
 from datetime import date, timedelta
 
-from notifications.models import Message
+from notifications.models import Message, Said
 from notifications.reminders import digest
-from portfolio.models import Agency, Due, Unit
-from tests.factories import DAY, at
+from portfolio.models import Agency, Due, Unit, User
+from tests.factories import DAY, at, make_agency, make_homes, make_landlord, make_user
 
 MORNING = 7
 """In London, where it is the same hour as in UTC on the days of these tests."""
+
+
+def a_town() -> tuple[Agency, list[Unit], dict[str, User]]:
+    """An agency with an agent, an inspector and a landlord of the first of two homes."""
+    agency = make_agency("Latchford Lettings")
+    homes = make_homes(agency, {"label": "Flat 1"}, {"label": "Flat 2"})
+    landlord = make_landlord(agency, "L-ONE")
+    homes[0].landlord = landlord
+    homes[0].save()
+    people = {
+        "agent": make_user(agency, name="Ann Agent"),
+        "inspector": make_user(agency, "inspector"),
+        "landlord": make_user(agency, "landlord", landlord=landlord, name="Lou Landlord"),
+    }
+    return agency, homes, people
 
 
 def owe(
@@ -41,3 +56,8 @@ def sent(*messages: Message) -> None:
 
 def send_all() -> None:
     sent(*Message.objects.filter(state="waiting"))
+
+
+def told(user: User) -> set[tuple[str, str]]:
+    """What was said to a person so far, by cause and milestone."""
+    return set(Said.objects.filter(reader=str(user.pk)).values_list("cause", "milestone"))
