@@ -151,6 +151,8 @@ class Said(models.Model):
     class Meta:
         verbose_name_plural = "said"
         constraints = [models.UniqueConstraint(fields=["reader", "cause", "milestone"], name="said_once")]
+        # Rows stay for good; what is counted down is only looked for among the last of them.
+        indexes = [models.Index(fields=["reader", "on"], name="said_to_lately")]
 
     def __str__(self) -> str:
         return f"{self.cause} {self.milestone} to {self.reader}"
