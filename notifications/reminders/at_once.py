@@ -93,13 +93,12 @@ def _say_dangers(agency_id: int, users: Iterable[Reader], moment: Moment) -> int
         return 0
     theirs = list(_theirs([*users, *addresses_of(agency_id)], found))
     ever, today = _told([reader for reader, _ in theirs], found, moment.day)
+    before = ever - today  # made once: for each danger anew it takes minutes
     all_owed = []
     for reader, mine in theirs:
         is_time = moment.at.astimezone(LONDON).hour >= reader.telling.hour
         fresh = [(one, AT_ONCE) for one in mine if (reader.part, one.cause) not in ever]
-        again = [
-            (one, str(moment.day)) for one in mine if is_time and (reader.part, one.cause) in ever - today
-        ]
+        again = [(one, str(moment.day)) for one in mine if is_time and (reader.part, one.cause) in before]
         if fresh or again:
             all_owed.append((reader, [*fresh, *again]))
     return _write_dangers(agency_id, all_owed, moment) if all_owed else 0
