@@ -224,6 +224,7 @@ def _connected() -> smtplib.SMTP:
         smtp.ehlo_or_helo_if_needed()
         if settings.EMAIL_USE_TLS:
             smtp.starttls(context=secure())
+            smtp.ehlo_or_helo_if_needed()  # what was said in the clear counts no more
         if settings.EMAIL_HOST_USER:
             _log_in(smtp, host)
     except (smtplib.SMTPException, OSError) as error:

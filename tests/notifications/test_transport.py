@@ -64,6 +64,17 @@ def test_mail_goes_encrypted_with_a_log_in(way, server, certificate, at_office, 
         assert len(office.came) == 1
 
 
+def test_mail_goes_encrypted_without_a_log_in_as_well(server, certificate, at_office, monkeypatch):
+    """What was said before the encryption counts no more: the server has to be greeted anew (RFC 3207)."""
+    monkeypatch.setenv("SSL_CERT_FILE", str(certificate / "certificate"))
+    with post_office.opened(starttls=server) as office:
+        at_office(office, EMAIL_USE_TLS=True)
+        with Post() as post:
+            for recipient in ("ann@example.org", "jörg@example.org"):
+                answer = post.send("sneck@example.org", recipient, b"Subject: Hello\r\n\r\nText\r\n")
+                assert answer.outcome is Outcome.TAKEN, answer.said
+
+
 def test_a_server_whose_certificate_is_not_trusted_gets_nothing(server, at_office):
     with post_office.opened(starttls=server) as office:
         at_office(office, EMAIL_USE_TLS=True)
