@@ -145,7 +145,7 @@ def may_do(message: Message) -> dict[str, bool]:
     return {
         "send_again": message.state in (FAILED, UNCLEAR) and message.blanked_at is None,
         "hold": message.state in (WAITING, UNCLEAR),
-        "release": message.state == HELD,
+        "release": message.state == HELD and message.blanked_at is None,
     }
 
 

@@ -26,7 +26,7 @@ from notifications.compose import composed, envelope_sender
 from notifications.models import Message
 from notifications.rows import moved
 from notifications.transport import Answer, NoPost, Outcome, Post
-from notifications.words import DUE_STATES, FAILED, SENDING, SENT, UNCLEAR, WAITING
+from notifications.words import DUE_STATES, FAILED, HELD, SENDING, SENT, UNCLEAR, WAITING
 from portfolio.clock import Moment
 
 Now = Callable[[], Moment]
@@ -39,7 +39,7 @@ PAGE = 50
 MOST_BREAKS = 3
 """In a row: then the mail server is left alone until the next sweep."""
 KEEP_LINKS = timedelta(days=30)
-"""How long a refused message keeps its links, in case somebody has it sent again."""
+"""How long a message that is not sent by itself any more keeps its links, in case somebody has it sent."""
 ENDED = "The process that sent it ended before it could record the answer."
 log = logging.getLogger(__name__)
 
@@ -227,9 +227,16 @@ def _withdraw_asked(moment: Moment) -> None:
 
 
 def _blank_old(moment: Moment) -> None:
-    old = Message.objects.filter(~Q(secrets=""), state=FAILED, claimed_at__lt=moment.at - KEEP_LINKS)
+    """Refused, held back, or unclear for good: whatever waits for a person to decide."""
+    last = moment.at - KEEP_LINKS
+    long_ago = Q(claimed_at__lt=last) | Q(claimed_at=None, made_at__lt=last)
+    old = Message.objects.filter(
+        ~Q(secrets=""), long_ago, state__in=[FAILED, HELD, UNCLEAR], next_try_at=None
+    )
     for message in old:
         with transaction.atomic():
-            same = Message.objects.filter(pk=message.pk, state=FAILED, tries=message.tries)
+            same = Message.objects.filter(
+                pk=message.pk, state=message.state, tries=message.tries, next_try_at=None
+            )
             if same.update(**outbox.without_links(message, moment.at)):
                 blank_files(message)

@@ -27,10 +27,7 @@ class NotPossible(Exception):
 def message_send_again(message_id: int, *, actor: Any, moment: Moment) -> Message:
     """Send a refused or unclear message once more, under the Message-ID it has. Raises NotPossible."""
     message = _locked(message_id, actor, (FAILED, UNCLEAR), "sent again")
-    if message.blanked_at is not None:
-        raise NotPossible(
-            "Its link was blanked meanwhile, so it would be of no use. Send a new link from the page it is about."
-        )
+    _check_links(message)
     # Five more days of tries, and as many lost answers as a new message may have.
     _go_on(message, moment)
     Message.objects.filter(pk=message.pk).update(put_off=0)
@@ -55,6 +52,7 @@ def message_hold(message_id: int, *, actor: Any, moment: Moment) -> Message:
 def message_release(message_id: int, *, actor: Any, moment: Moment) -> Message:
     """Let a held message go on. Raises NotPossible."""
     message = _locked(message_id, actor, (HELD,), "released")
+    _check_links(message)
     _go_on(message, moment)
     outbox.wake_after_commit()
     return _told(message, Verb.MESSAGE_RELEASED, "goes on", actor, moment)
@@ -85,6 +83,13 @@ def _locked(message_id: int, actor: Any, states: tuple[str, ...], done: str) -> 
     if found.state not in states:
         raise NotPossible(f"This message cannot be {done}. Its state is: {STATE[found.state].lower()}.")
     return found
+
+
+def _check_links(message: Message) -> None:
+    if message.blanked_at is not None:
+        raise NotPossible(
+            "Its link was blanked meanwhile, so it would be of no use. Send a new link from the page it is about."
+        )
 
 
 def _go_on(message: Message, moment: Moment) -> None:

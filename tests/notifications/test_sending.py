@@ -255,6 +255,24 @@ def test_links_of_a_refused_message_are_kept_for_thirty_days_only(agency, office
     assert (kept.text, kept.secrets, kept.state) == (f"{HIDDEN}\n", "", "failed")
 
 
+def test_links_of_what_waits_for_a_person_to_decide_are_kept_for_thirty_days_only(agency, office, now):
+    office.script = lambda recipient, time: "data drop"
+    unclear = put(agency, text=f"{LINK}\n", secrets=[LINK])
+    for _ in range(3):
+        sending.send_waiting(now)
+        now.on(seconds=600)
+    held = put(agency, text=f"{LINK}\n", secrets=[LINK])
+    Message.objects.filter(pk=held.pk).update(state="held", next_try_at=None)
+    now.on(days=29)
+    sending.sweep(now())
+    assert again(unclear).secrets == again(held).secrets == LINK
+    now.on(days=1, seconds=1)
+    sending.sweep(now())
+    for message, state in ((unclear, "unclear"), (held, "held")):
+        kept = again(message)
+        assert (kept.text, kept.secrets, kept.state) == (f"{HIDDEN}\n", "", state)
+
+
 def test_what_is_withdrawn_is_not_sent_and_says_why(agency, office, now):
     message, other = put(agency, key="cause:1:a", secrets=[LINK], text=LINK), put(agency, key="cause:2:a")
     assert outbox.withdraw(key_prefix="cause:1:", why="The paper was replaced.", at=now().at) == 1

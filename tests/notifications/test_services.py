@@ -4,6 +4,7 @@ import pytest
 
 from notifications import sending, services
 from notifications.models import Message
+from notifications.selectors import may_do
 from notifications.services import NotPossible, message_hold, message_release, message_send_again
 from portfolio.models import Event
 from portfolio.services import events
@@ -48,6 +49,16 @@ def test_a_message_whose_link_is_blanked_is_not_sent_again(agent, refused, now):
     sending.sweep(now())
     with pytest.raises(NotPossible, match="Send a new link"):
         message_send_again(refused.pk, actor=agent, moment=now())
+
+
+def test_a_held_message_whose_link_is_blanked_is_not_released(agent, now):
+    message = put(agent.agency, text=f"{LINK}\n", secrets=[LINK])
+    message_hold(message.pk, actor=agent, moment=now())
+    now.on(days=31)
+    sending.sweep(now())
+    with pytest.raises(NotPossible, match="Send a new link"):
+        message_release(message.pk, actor=agent, moment=now())
+    assert not may_do(Message.objects.get(pk=message.pk))["release"]
 
 
 def test_a_message_of_which_too_many_answers_were_lost_can_be_sent_again(agent, office, now):
