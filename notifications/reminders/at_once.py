@@ -13,6 +13,7 @@ from itertools import islice
 from typing import Protocol, TypeVar
 
 from django.db import IntegrityError, transaction
+from django.db.models import Q
 
 from notifications import outbox
 from notifications.models import Message, Said
@@ -20,7 +21,7 @@ from notifications.reminders import dangers, marks
 from notifications.reminders.at_once_words import DANGERS, MARKS, dangers_draft, part_of, withdrawn_draft
 from notifications.reminders.dangers import Danger
 from notifications.reminders.readers import Reader, addresses_of, readers_of
-from notifications.words import WAITING
+from notifications.words import FAILED, WAITING, WITHDRAWN
 from portfolio.clock import LONDON, Moment, moment_of
 
 AT_ONCE, ONCE = "at once", "once"
@@ -170,7 +171,7 @@ def _say_withdrawn(agency_id: int, users: Iterable[Reader], moment: Moment) -> i
     for some in _chunks(ended):
         parts, causes = [reader.part for reader, _ in theirs], [one.cause for one in some]
         rows = Said.objects.filter(reader__in=parts, cause__in=causes, milestone=ONCE)
-        said |= set(rows.values_list("reader", "cause"))
+        said |= set(rows.exclude(_unheard(moment.day)).values_list("reader", "cause"))
     owed = []
     for reader, mine in theirs:
         if fresh := [one for one in mine if (reader.part, one.cause) not in said]:
@@ -181,8 +182,26 @@ def _say_withdrawn(agency_id: int, users: Iterable[Reader], moment: Moment) -> i
         with _apart(reader), transaction.atomic():
             told = marks.in_words([full[one.cause] for one in fresh[:SHOWN_MARKS]])
             draft = withdrawn_draft(reader, agency_id, told, count=len(fresh), moment=moment)
+            _take_the_place(reader, fresh, moment)
             written += _write(reader, draft, [(one.cause, ONCE) for one in fresh], moment)
     return written
+
+
+def _unheard(day: date) -> Q:
+    """The condition on Said that it went out in no message; what was refused is tried again on a later day only."""
+    return Q(message__state=WITHDRAWN) | Q(message__state=FAILED, on__lt=day)
+
+
+def _take_the_place(reader: Reader, fresh: Sequence[marks.Withdrawn], moment: Moment) -> None:
+    """What was to say these marks and did not is no longer to be sent: the new message says them."""
+    for some in _chunks(fresh):
+        causes = [one.cause for one in some]
+        old = Said.objects.filter(reader=reader.part, cause__in=causes, milestone=ONCE)
+        unheard = old.filter(_unheard(moment.day))
+        for message in Message.objects.filter(said__in=unheard, state=FAILED).distinct():
+            why = f"The message of {moment.day:%-d %B %Y} says what is still true of it."
+            outbox.end(message, why=why, at=moment.at)
+        unheard.delete()
 
 
 # Both

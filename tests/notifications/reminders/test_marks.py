@@ -104,6 +104,28 @@ def test_a_refused_address_is_told_when_it_is_no_longer_refused(world):
     assert list(said(world)) == world.readers[:1]
 
 
+def test_what_went_out_in_no_message_because_it_was_withdrawn_is_told_again(world):
+    """The address was refused, or the person had no log-in, when its turn came."""
+    end(world, 2)
+    (message,) = said(world).values()
+    why = {"state": "withdrawn", "next_try_at": None, "withdrawn_why": "Mail to it is refused."}
+    Message.objects.filter(pk=message.pk).update(**why)
+    assert list(said(world, london(hour=10))) == world.readers[:1]
+    assert said(world, london(hour=11)) == {}
+
+
+def test_what_was_refused_is_told_again_on_a_later_day_and_not_every_quarter_of_an_hour(world):
+    end(world, 2)
+    (message,) = said(world).values()
+    Message.objects.filter(pk=message.pk).update(state="failed", next_try_at=None)
+    assert said(world, london(hour=10)) == {}
+    tomorrow = DAY + timedelta(days=1)
+    (again,) = said(world, london(tomorrow)).values()
+    assert again.to_user == world.agent
+    assert said(world, london(tomorrow, hour=10)) == {}
+    assert Message.objects.get(pk=message.pk).state == "withdrawn"  # or both could be sent
+
+
 def test_a_danger_that_ends_marks_is_two_messages(world):
     danger_in(world.homes[0])
     refresh([world.homes[0].pk], moment=at())
