@@ -135,6 +135,8 @@ class Post:
             code, said = _step(step)
             if not 200 <= code < 400:
                 self._begin_anew(code)
+                if name == "MAIL":  # about our own address, which is that of all messages
+                    return Answer(Outcome.AGAIN, _words(code, said))
                 return Answer(_sorted(code), _words(code, said), name == "RCPT" and _of_address(code, said))
         try:
             assert smtp.sock is not None

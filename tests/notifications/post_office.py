@@ -27,6 +27,8 @@ class Office:
     came: list[tuple[str, EmailMessage]] = field(default_factory=list)
     asked: dict[str, int] = field(default_factory=dict)
     connections: int = 0
+    of_senders: str = ""
+    """What it answers to whoever wants to send; "" lets them."""
     hang_seconds: float = 3
     port: int = 0
 
@@ -39,6 +41,14 @@ class Office:
         self.connections += 1
         session.host_name = hostname
         return said
+
+    async def handle_MAIL(
+        self, server: Any, session: Any, envelope: Envelope, address: str, options: list[str]
+    ) -> str:
+        if not self.of_senders:
+            envelope.mail_from = address
+            envelope.mail_options.extend(options)
+        return self.of_senders or "250 OK"
 
     async def handle_RCPT(
         self, server: Any, session: Any, envelope: Envelope, address: str, options: list[str]

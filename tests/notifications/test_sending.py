@@ -242,6 +242,19 @@ def test_links_are_blanked_once_it_is_sent_and_the_rest_is_kept(agency, office, 
     assert bytes(sheet) == b"%PDF-\x00"
 
 
+def test_that_we_may_not_send_at_all_is_no_fault_of_any_message(agency, office, now):
+    """Our own address is the same for all of them: they wait until somebody has put it right."""
+    office.of_senders = "553 5.7.1 Sender address rejected"
+    messages = [put(agency), put(agency, to_email="jörg@example.org")]
+    sending.send_waiting(now)
+    for message in map(again, messages):
+        assert (message.state, message.server_said) == ("waiting", "553 5.7.1 Sender address rejected")
+    office.of_senders = ""
+    now.on(minutes=5)
+    sending.send_waiting(now)
+    assert {again(one).state for one in messages} == {"sent"}
+
+
 def test_links_of_a_refused_message_are_kept_for_thirty_days_only(agency, office, now):
     office.script = lambda recipient, time: "rcpt 550 No such person"
     message = put(agency, text=f"{LINK}\n", secrets=[LINK])
