@@ -7,6 +7,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from inspections.models import Defect
 from notifications.models import Telling
 from notifications.reminders.readers import addresses_of, readers_of
 from portfolio.models import Due
@@ -55,6 +56,18 @@ def test_the_first_line_says_what_to_do_and_the_last_ones_why(town):
     assert text.index("PAPERS THAT RUN OUT") < text.index("DUTIES")
     assert text.rstrip().endswith("Sneck records; it does not inspect or certify.")
     assert "http://localhost:8000/telling/" in text
+
+
+def test_nobody_is_promised_news_of_dangers_who_gets_none(town):
+    agency, homes, people = town
+    Defect.objects.create(
+        unit=homes[1], ref="d-1", scheme="bs7671", code="C2", title="Socket", found=DAY, completed=DAY
+    )
+    run(agency)
+    for who, promised in (("agent", True), ("inspector", False)):
+        (message,) = digests(to_user=people[who])
+        for said in (message.text, message.html):
+            assert ("dangers still come" in said) is promised
 
 
 @pytest.mark.parametrize(("hour", "written"), [(6, 0), (7, 1), (23, 1)])
