@@ -1,5 +1,6 @@
 """What is dangerous in the homes of an agency and not made safe: recorded as a defect, or on record in another way."""
 
+from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -17,7 +18,8 @@ from portfolio.models import Appliance, StoredStanding, Unit
 from portfolio.standing import dangers_without_defect
 
 DEFECT, HOME = "danger", "danger-home"
-"""What the causes begin with: a defect's id follows, or the id of a home with a danger that no defect speaks of."""
+"""What the causes begin with: a defect's id follows, or the id of a home with a danger that no defect speaks of, what
+is dangerous in it and since when, so that another one is news."""
 OPEN = Q(confirmed=None, made_safe=None)
 DECIDES = ("scheme", "code", "found", "trade", "suspected")
 """What decides whether a defect is a danger, and when it was found."""
@@ -38,7 +40,7 @@ class Danger:
     @property
     def about(self) -> int:
         """The id of the defect, or of the home."""
-        return int(self.cause.partition(":")[2])
+        return int(self.cause.split(":")[1])
 
     @property
     def is_defect(self) -> bool:
@@ -66,21 +68,26 @@ def open_dangers(agency_id: int) -> list[Danger]:
     ]
     homes = StoredStanding.objects.filter(danger=True, unit__agency=agency_id).order_by("unit")
     found += [
-        Danger(f"{HOME}:{unit}", unit, landlord)
-        for unit, landlord in homes.values_list("unit", "unit__landlord")
+        Danger(cause, unit, landlord)
+        for unit, landlord, answer in homes.values_list("unit", "unit__landlord", "answer")
+        for cause in _in_home(unit, answer)
     ]
     return sorted(found, key=lambda one: (one.since or date.min, one.is_defect, one.about))
 
 
 def still_open(causes: Iterable[str]) -> set[str]:
     """Those of these causes that are still dangers and not made safe. Two queries at most."""
+    causes = set(causes)
     asked = [Danger(cause, 0, None) for cause in causes]
     defects = _dangerous(Defect.objects.filter(OPEN, pk__in=[one.about for one in asked if one.is_defect]))
     homes = StoredStanding.objects.filter(
         danger=True, unit__in=[one.about for one in asked if not one.is_defect]
     )
     true = {f"{DEFECT}:{one.pk}" for one in defects if is_danger(one)}
-    return true | {f"{HOME}:{unit}" for unit in homes.values_list("unit", flat=True)}
+    true |= {
+        cause for unit, answer in homes.values_list("unit", "answer") for cause in _in_home(unit, answer)
+    }
+    return true & causes
 
 
 def in_words(dangers: Collection[Danger]) -> dict[str, Told]:
@@ -93,7 +100,11 @@ def in_words(dangers: Collection[Danger]) -> dict[str, Told]:
     homes = [one.about for one in dangers if not one.is_defect]
     standings = list(StoredStanding.objects.filter(unit__in=homes).select_related("unit__building"))
     kinds = _kinds(homes)
-    return found | {f"{HOME}:{one.unit_id}": _home(one, kinds) for one in standings}
+    return found | {
+        cause: _home(one.unit, bars, kinds)
+        for one in standings
+        for cause, bars in _in_home(one.unit_id, one.answer).items()
+    }
 
 
 def together(told: Sequence[Told]) -> list[tuple[tuple[str, ...], list[Told]]]:
@@ -136,9 +147,16 @@ def _defect(one: Defect) -> Told:
     )
 
 
-def _home(standing: StoredStanding, kinds: Mapping[tuple[int, str], str]) -> Told:
-    """What the stored answer says is dangerous, with its cure."""
-    unit, bars = standing.unit, dangers_without_defect(standing.answer)
+def _in_home(unit_id: int, answer: dict[str, Any]) -> dict[str, list[dict[str, Any]]]:
+    """What a stored answer says of each danger that no defect speaks of, by cause."""
+    found: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    for bar in dangers_without_defect(answer):
+        found[f"{HOME}:{unit_id}:{bar['of'] or ''}:{bar['since'] or ''}"].append(bar)
+    return found
+
+
+def _home(unit: Unit, bars: Sequence[dict[str, Any]], kinds: Mapping[tuple[int, str], str]) -> Told:
+    """One danger that the stored answer names, with its cure."""
     of = [kinds.get((unit.pk, bar["of"] or ""), "") for bar in bars]
     gas = any(kind.startswith(GAS) for kind in of)
     named = list(dict.fromkeys(words.APPLIANCE[kind] for kind in of if kind))

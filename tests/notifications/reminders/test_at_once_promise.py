@@ -80,12 +80,13 @@ class Days:
         """The home of each open danger, by cause."""
         defects = Defect.objects.filter(confirmed=None, made_safe=None)
         told = {f"danger:{pk}": unit for pk, unit in defects.values_list("pk", "unit")}
-        return told | {f"danger-home:{unit}": unit for unit in self.gas}
+        return told | {f"danger-home:{unit}:boiler:2026-11-24": unit for unit in self.gas}
 
 
 BAR = {
     "says": "An appliance was found dangerous.",
     "of": "boiler",
+    "since": "2026-11-24",
     "kind": "danger",
     "cure": "Have it checked again.",
 }

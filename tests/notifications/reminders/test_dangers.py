@@ -14,6 +14,7 @@ from notifications import causes
 from notifications.models import Message, Said, Telling
 from notifications.reminders import at_once, dangers
 from portfolio.law import model as law
+from portfolio.models import StoredStanding
 from portfolio.services.take_in import take_in
 from portfolio.standing import refresh
 from tests.factories import DAY, at, clear_portfolio, make_agency, make_home, make_user, with_band
@@ -168,6 +169,23 @@ def test_a_danger_on_a_gas_record_that_nobody_recorded_is_told_until_it_is(world
                   actor=world.agent, moment=at(NEXT))  # fmt: skip
     assert said(world, london(NEXT, 12)) == {}  # it is a defect now, and was told as one
     assert list(said(world, london(NEXT + timedelta(days=1)))) == world.readers[:2]
+
+
+@pytest.mark.parametrize(("change", "open_then"), [({"of": "hob"}, 2), ({"since": "2026-11-26"}, 1)])
+def test_another_danger_on_a_gas_record_of_the_same_home_is_told_at_once(world, change, open_then):
+    home = make_home(world.agency, certificates=gas_record("id"))
+    assert "Danger: Gas boiler" in said(world)[world.readers[0]].subject
+    assert "still open: Gas boiler" in said(world, london(NEXT))[world.readers[0]].subject
+    standing = StoredStanding.objects.get(unit=home)
+    for purpose in ("let", "sale"):
+        bars = standing.answer[purpose]["bars"]
+        bars += [bar | change for bar in bars if bar["kind"] == "danger"]
+    standing.save()
+    message = said(world, london(NEXT, hour=10))[world.readers[0]]
+    assert message.subject.startswith("Danger: ")
+    assert message.said.count() == 1
+    assert said(world, london(NEXT, hour=11)) == {}
+    assert said(world, london(NEXT + timedelta(days=1)))[world.readers[0]].said.count() == open_then
 
 
 def test_a_home_barred_for_other_reasons_is_no_danger(world):
