@@ -57,6 +57,21 @@ def test_the_page_shows_the_job_and_what_to_do_now(url, agent):
     assert "If there is smoke" in shown
 
 
+@pytest.mark.parametrize("said", [{"do": "propose", "day": DAY, "start": "9"}, {"do": "decline", "why": ""}])
+def test_what_is_refused_is_said_at_the_top_where_a_phone_shows_it(url, job, said):
+    shown = text(press(url, said.pop("do"), **said))
+    assert shown.count("Not yet: 1 thing to put right") == 1
+    assert shown.index("Not yet: 1 thing to put right") < shown.index("Danger: do this now")
+    assert (fresh(job).proposed, fresh(job).answer) == (None, None)
+
+
+def test_a_refusal_about_a_defect_stands_at_the_top_too_and_leads_to_its_field(url, defects):
+    shown = text(press(url, "done", defect=defects[1].pk, on=DAY, work=""))
+    top = shown[: shown.index("Danger: do this now")]
+    assert "Not yet: 1 thing to put right" in top
+    assert f'href="#d{defects[1].pk}-' in top
+
+
 def test_the_page_shows_no_other_job_and_nothing_of_the_site(url, agency, agent, firm):
     send(firm, make_defects(agency, "C3", label="Secret flat"), agent)
     shown = text(Client().get(url))
