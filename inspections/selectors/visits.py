@@ -136,6 +136,13 @@ def visit_said(visit: Visit) -> VisitSaid:
     return VisitSaid(visit, list(rooms.values()), elsewhere)
 
 
+def known_before(visit: Visit) -> list[tuple[Defect, str]]:
+    """The open defects of the home that were on record without this visit, each with the name of its room or ""."""
+    held = Defect.objects.filter(unit=visit.unit_id, confirmed=None).exclude(visit=visit)
+    called = rooms_called([visit.unit_id])
+    return [(one, called[one.room_id].full if one.room_id else "") for one in held.order_by("pk")]
+
+
 def state_of(said: VisitSaid) -> dict[str, Any]:
     """What the server has of a visit, for a phone to compare with what it has not sent yet."""
     visit = said.visit

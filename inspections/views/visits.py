@@ -21,7 +21,15 @@ from inspections.cautions import cautions
 from inspections.forms.visits import EndForm, FoundForm, LookForm, PhotoForm, RoomForm
 from inspections.models import Defect, Visit
 from inspections.selectors.visit_hints import hints
-from inspections.selectors.visits import RoomSaid, VisitSaid, state_of, visit_said, visits_of, words_of
+from inspections.selectors.visits import (
+    RoomSaid,
+    VisitSaid,
+    known_before,
+    state_of,
+    visit_said,
+    visits_of,
+    words_of,
+)
 from inspections.services import visits as service
 from inspections.services.competence import competent_for
 from inspections.services.defects import NotAllowed
@@ -220,6 +228,8 @@ def _page(request: HttpRequest, visit: Visit, *, refused: Refused | None = None)
         "home": visit.unit, "visit": visit, "said": said, "open": may_add and visit.ended_at is None,
         "scripted": may_add, "refused": refused and refused.form, "ask_end": False,
     }  # fmt: skip
+    if page["open"]:
+        page["known"] = known_before(visit)
     if may_add:
         page |= _forms(request, visit, refused.form if refused else None)
         page |= {
