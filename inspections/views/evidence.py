@@ -66,7 +66,7 @@ def _kept(request: HttpRequest, form: EvidenceForm, defect: Defect) -> bool:
         form.add_error(None, refused.messages if isinstance(refused, ValidationError) else str(refused))
         return False
     many = "1 piece" if len(pieces) == 1 else f"{len(pieces)} pieces"
-    messages.success(request, f"Kept: {many} of evidence for ‘{defect.title or defect.get_code_display()}’.")
+    messages.success(request, f"Kept: {many} of proof for ‘{defect.title or defect.get_code_display()}’.")
     return True
 
 

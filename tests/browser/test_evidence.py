@@ -45,7 +45,7 @@ def bring(page, stage: str, *files: Path, says: str = "") -> None:
     page.get_by_label("Photos or papers").set_input_files(list(files))
     page.get_by_label("What was done or seen").fill(says)
     page.get_by_role("button", name="Keep it").click()
-    page.get_by_text("of evidence for ‘Cracked socket’").wait_for()
+    page.get_by_text("of proof for ‘Cracked socket’").wait_for()
 
 
 def test_a_landlord_brings_before_and_after_with_a_phone(open_page, live_server, defect, tmp_path):  # noqa: F811

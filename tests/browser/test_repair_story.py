@@ -218,7 +218,7 @@ def landlord_adds(browsers: Browsers, town: Town, defect: Defect) -> None:
     page.get_by_label("Photos or papers").set_input_files([photo("Cooker in use again")])
     page.get_by_label("What was done or seen").fill("I was there: the cooker works and the wall is cool.")
     page.get_by_role("button", name="Keep it").click()
-    main(page).to_contain_text("evidence for ‘Cooker cable")
+    main(page).to_contain_text("proof for ‘Cooker cable")
     assert Evidence.objects.get(added_by=town.landlord).says.startswith("I was there")
 
 
@@ -284,7 +284,7 @@ def test_from_a_visit_to_a_proven_repair(browsers: Browsers, town: Town) -> None
     go(mine, "evidence_add", defect.pk)
     mine.page.get_by_label("What was done or seen").fill("Looked at it again: dry and tight.")
     mine.page.get_by_role("button", name="Keep it").click()
-    main(mine.page).to_contain_text("evidence for ‘Cooker cable")
+    main(mine.page).to_contain_text("proof for ‘Cooker cable")
     refused(
         browsers, town, town.visitor, defect, "You brought the proof, so somebody else has to confirm it."
     )

@@ -89,7 +89,7 @@ def test_a_landlord_brings_photos_a_film_shot_and_words_at_once(defect, owner):
     two = sent(("a.jpg", telling_photo("JPEG")), ("b.heic", telling_photo("HEIF")), says="New plate, tested.")
     two["photo"] = SimpleUploadedFile("camera.jpg", picture("JPEG"))
     response = owner.post(reverse("evidence_add", args=[defect.pk]), two, follow=True)
-    assert "Kept: 4 pieces of evidence for ‘Cracked socket’." in text(response)
+    assert "Kept: 4 pieces of proof for ‘Cracked socket’." in text(response)
     kept = Evidence.objects.order_by("pk")
     assert [str(piece) for piece in kept] == ["a.jpg", "b.heic", "camera.jpg", "New plate, tested."]
     assert {piece.stage for piece in kept} == {"after"}
