@@ -9,6 +9,7 @@ from django.db.models import Count
 
 from inspections.models import Defect, Evidence, Look, Visit
 from inspections.selectors.evidence import Shown, evidence_of
+from inspections.selectors.urgent import urgencies
 from inspections.services.visits import NOT_LOOKED_AT
 from portfolio.clock import LONDON
 from portfolio.models import Room, Unit
@@ -137,10 +138,12 @@ def visit_said(visit: Visit) -> VisitSaid:
 
 
 def known_before(visit: Visit) -> list[tuple[Defect, str]]:
-    """The open defects of the home that were on record without this visit, each with the name of its room or ""."""
+    """The open defects on record without this visit, the most pressing first, with the name of the room or ""."""
     held = Defect.objects.filter(unit=visit.unit_id, confirmed=None).exclude(visit=visit)
     called = rooms_called([visit.unit_id])
-    return [(one, called[one.room_id].full if one.room_id else "") for one in held.order_by("pk")]
+    soon = urgencies(held)
+    first = sorted(held, key=lambda one: (soon[one.pk].band, one.pk))
+    return [(one, called[one.room_id].full if one.room_id else "") for one in first]
 
 
 def state_of(said: VisitSaid) -> dict[str, Any]:

@@ -68,13 +68,14 @@ def defect(client, visit, **said):
 def test_what_is_on_record_already_is_shown_before_anybody_walks_in(inspector, home, user, visit):
     page = text(inspector.get(reverse("visit", args=[visit.key])))
     assert "On record already" not in page
+    defect(inspector, visit, title="Old board", code="bs7671:C3")
     defect(inspector, visit, title="Bare wire ends", code="bs7671:C1")
     visit_end(visit.pk, actor=user, moment=at())
     later = visit_begin(home.pk, key=uuid4(), actor=user, moment=at())
     defect(inspector, later, title="Found today")
     page = text(inspector.get(reverse("visit", args=[later.key])))
-    known = page[page.index("On record already: 1 open defect<") : page.index('id="rooms"')]
-    assert "Bare wire ends" in known
+    known = page[page.index("On record already: 2 open defects<") : page.index('id="rooms"')]
+    assert known.index("Bare wire ends") < known.index("Old board")
     assert "C1: danger present; Kitchen, ground floor" in known
     assert "Found today" not in known
 
