@@ -4,6 +4,7 @@ from django.conf import settings
 from django.utils.module_loading import import_string
 
 from notifications.models import Message
+from notifications.reminders import theirs
 from notifications.telling import not_wanted
 
 
@@ -17,5 +18,7 @@ def why_not(message: Message) -> str:
     unwanted = not_wanted(getattr(message.to_user, "telling", None), message.kind)
     if unwanted:
         return f"{message.to_name} {unwanted}."
+    if of_others := theirs.why_not(message):
+        return of_others
     question = settings.NOTIFICATION_CAUSES.get(message.kind)
     return str(import_string(question)(message)) if question else ""
