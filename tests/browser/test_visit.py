@@ -362,6 +362,17 @@ def test_the_page_suggests_and_the_inspector_decides(phone, visit, inspector):
     assert (one.typical, one.trade, one.suspected, one.room.ref) == ("GA01", "gas", True, "kitchen")
 
 
+def test_while_a_defect_is_written_only_one_button_records_it(phone, visit, inspector):
+    mine = phone(inspector)
+    mine.open(visit)
+    bar = mine.page.locator(".visit-bar").get_by_role("link", name="Add a defect")
+    expect(bar).to_be_visible()
+    mine.place("Kitchen, ground floor").get_by_role("link", name="Add a defect").click()
+    expect(bar).to_be_hidden()
+    mine.found("Kitchen, ground floor", "Cracked socket")
+    expect(bar).to_be_visible()
+
+
 def test_the_whole_visit_with_scripts_off(phone, home, inspector):
     mine = phone(inspector, java_script_enabled=False)
     page = mine.page
