@@ -5,6 +5,7 @@ An address that is added to the site fails here until it has an entry.
 
 import re
 from collections.abc import Callable, Iterator
+from copy import deepcopy
 from dataclasses import dataclass
 from typing import Any
 from uuid import UUID, uuid4
@@ -12,7 +13,7 @@ from uuid import UUID, uuid4
 import pytest
 from django.conf import settings
 from django.core.files.uploadedfile import SimpleUploadedFile
-from django.test import Client
+from django.test import Client, override_settings
 from django.urls import URLPattern, get_resolver, reverse
 
 from inspections.models import Competence, Contractor, Defect, Job, JobItem, Registration
@@ -170,6 +171,9 @@ class Held:
     home: Unit
     pks: dict[str, Any]
     """By the kind of thing: its number, or the key by which it is known."""
+    strangers: dict[str, User]
+    own: dict[str, User]
+    """By role, those whose the home is."""
 
 
 @pytest.fixture(autouse=True)
@@ -177,9 +181,18 @@ def _noon(time_machine: Any) -> None:
     time_machine.move_to(at().at, tick=False)
 
 
+@pytest.fixture(scope="module")
+def common(in_common: None, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Held]:
+    with override_settings(MEDIA_ROOT=tmp_path_factory.mktemp("walk")):
+        yield hold()
+
+
 @pytest.fixture
-def held(settings: Any, tmp_path: Any) -> Held:
-    settings.MEDIA_ROOT = tmp_path
+def held(common: Held) -> Held:
+    return deepcopy(common)
+
+
+def hold() -> Held:
     agency = make_agency("Held")
     defect = law.Defect("d1", "bs7671", "C2", "Cracked socket", at().day)
     running = law.Tenancy("t1", at().day, at().day)
@@ -223,9 +236,19 @@ def held(settings: Any, tmp_path: Any) -> Held:
         "visit": visit_begin(home.pk, key=uuid4(), actor=keeper, moment=moment).key,
     }
     refused = RefusedAddress.objects.create(
-        agency=agency, email="secret-reader@example.org", since=moment.at, said="550", message_id=pks["message"]
+        agency=agency,
+        email="secret-reader@example.org",
+        since=moment.at,
+        said="550",
+        message_id=pks["message"],
     )
-    return Held(agency, home, pks | {"refused": refused.pk} | job_held(agency, held_defect, keeper, moment))
+    pks |= {"refused": refused.pk} | job_held(agency, held_defect, keeper, moment)
+    strangers = {says: make(agency) for says, make in STRANGERS.items()}
+    own = {
+        role: make_user(agency, role, landlord=home.landlord if role == "landlord" else None)
+        for role in ROLES
+    }
+    return Held(agency, home, pks, strangers, own)
 
 
 def job_held(agency: Agency, defect: Defect, keeper: User, moment: Moment) -> dict[str, int]:
@@ -247,35 +270,27 @@ def job_held(agency: Agency, defect: Defect, keeper: User, moment: Moment) -> di
     }
 
 
-def other_agencys(role: str) -> Callable[[Held], User]:
-    def make(held: Held) -> User:
-        agency = make_agency("Other")
-        return make_user(
-            agency, role, **({"landlord": make_home(agency).landlord} if role == "landlord" else {})
-        )
+def other_agencys(role: str) -> Callable[[Agency], User]:
+    def make(held: Agency) -> User:
+        agency = make_agency(f"Other, {role}")
+        return make_user(agency, role, landlord=make_home(agency).landlord if role == "landlord" else None)
 
     return make
 
 
-def landlord_of_other_homes(held: Held) -> User:
-    return make_user(
-        held.agency, "landlord", landlord=make_home(held.agency, landlord_ref="L-other").landlord
-    )
+def landlord_of_other_homes(held: Agency) -> User:
+    return make_user(held, "landlord", landlord=make_home(held, landlord_ref="L-other").landlord)
 
 
-def landlord_without_homes(held: Held) -> User:
-    return make_user(held.agency, "landlord", landlord=make_landlord(held.agency, "L-without"))
+def landlord_without_homes(held: Agency) -> User:
+    return make_user(held, "landlord", landlord=make_landlord(held, "L-without"))
 
 
-def of_an_empty_agency(held: Held) -> User:
+def of_an_empty_agency(held: Agency) -> User:
     return make_user(make_agency("Empty"))
 
 
-def switched_off(held: Held) -> User:
-    return make_user(held.agency, is_active=False)
-
-
-STRANGERS: dict[str, Callable[[Held], User]] = {
+STRANGERS: dict[str, Callable[[Agency], User]] = {
     **{f"another agency's {role}": other_agencys(role) for role in ROLES},
     "a landlord of other homes": landlord_of_other_homes,
     "a landlord without homes": landlord_without_homes,
@@ -315,8 +330,8 @@ def test_every_address_of_one_thing_is_walked_with_its_number():
 @pytest.mark.parametrize("name", OBJECTS)
 def test_a_stranger_cannot_tell_what_is_held_from_what_is_absent(held, name):
     thing, _ = OBJECTS[name]
-    for stranger, make in STRANGERS.items():
-        client = signed_in(make(held))
+    for stranger, user in held.strangers.items():
+        client = signed_in(user)
         present, absent = (
             answers(client, name, held.pks[thing]),
             answers(client, name, absent_of(held.pks[thing])),
@@ -348,7 +363,10 @@ def test_nobody_in_particular_is_sent_to_the_log_in(held, name):
 @pytest.mark.parametrize("name", OBJECTS)
 def test_a_log_in_that_is_switched_off_opens_nothing(held, name):
     thing, _ = OBJECTS[name]
-    for response in answers(signed_in(switched_off(held)), name, held.pks[thing]).values():
+    off = held.own["agent"]
+    off.is_active = False
+    off.save()
+    for response in answers(signed_in(off), name, held.pks[thing]).values():
         assert response.status_code == 302
         assert response["Location"].startswith(reverse(settings.LOGIN_URL))
 
@@ -356,9 +374,8 @@ def test_a_log_in_that_is_switched_off_opens_nothing(held, name):
 @pytest.mark.parametrize("name", OBJECTS)
 def test_a_role_reaches_what_it_may_do_in_its_own_homes_and_nothing_else(held, name):
     thing, needed = OBJECTS[name]
-    for role in ROLES:
-        own = {"landlord": held.home.landlord} if role == "landlord" else {}
-        client = signed_in(make_user(held.agency, role, **own))
+    for role, user in held.own.items():
+        client = signed_in(user)
         found = {
             method: response.status_code
             for method, response in answers(client, name, held.pks[thing]).items()
@@ -375,7 +392,7 @@ def test_a_role_reaches_what_it_may_do_in_its_own_homes_and_nothing_else(held, n
 @pytest.mark.parametrize("name", LISTS)
 def test_a_list_shows_a_stranger_nothing_that_is_not_theirs(held, name, stranger):
     kwargs, needed = LISTS[name]
-    user = STRANGERS[stranger](held)
+    user = held.strangers[stranger]
     response = signed_in(user).get(reverse(name, kwargs=kwargs))
     assert response.status_code == (200 if needed in access.MAY[user.role] else 404)
     assert b"secret" not in response.content.lower()
@@ -385,8 +402,7 @@ def test_a_list_shows_a_stranger_nothing_that_is_not_theirs(held, name, stranger
 @pytest.mark.parametrize("name", LISTS)
 def test_a_list_shows_people_their_own(held, name, role):
     kwargs, needed = LISTS[name]
-    own = {"landlord": held.home.landlord} if role == "landlord" else {}
-    response = signed_in(make_user(held.agency, role, **own)).get(reverse(name, kwargs=kwargs))
+    response = signed_in(held.own[role]).get(reverse(name, kwargs=kwargs))
     assert response.status_code == (200 if needed in access.MAY[role] else 404)
     if response.status_code == 200:
         assert LISTED.get(name, b"") in response.content
