@@ -136,9 +136,15 @@ USE_TZ = True
 STATIC_URL = "/static/"
 STATIC_ROOT = VAR / "static"
 STATICFILES_DIRS = [("bootstrap", get_bootstrap_dir())]
+# Compressing takes half a minute of processor time, which every start of a demonstration would wait for.
+STATIC_STORAGE = (
+    "django.contrib.staticfiles.storage.ManifestStaticFilesStorage"
+    if SNECK_DEMO
+    else "whitenoise.storage.CompressedManifestStaticFilesStorage"
+)
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
-    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+    "staticfiles": {"BACKEND": STATIC_STORAGE},
 }
 MEDIA_ROOT = VAR / "files"
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
@@ -272,7 +278,11 @@ CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 1, "interval_start": 0, "inte
 CELERY_BEAT_SCHEDULE = {
     "catch-up": {"task": "portfolio.catch_up", "schedule": crontab(minute=2)},
     "messages": {"task": "notifications.sweep", "schedule": 60.0, "options": {"expires": 55}},
-    "tell": {"task": "notifications.tell", "schedule": crontab(minute="*/15"), "options": {"expires": 14 * MINUTE}},
+    "tell": {
+        "task": "notifications.tell",
+        "schedule": crontab(minute="*/15"),
+        "options": {"expires": 14 * MINUTE},
+    },
     "catch-up-after-midnight": {"task": "portfolio.catch_up", "schedule": crontab(hour=0, minute=7)},
 }
 """All that runs by the clock. Hours are London's, so the law's new day begins at hour 0."""

@@ -50,7 +50,9 @@ urlpatterns = [
     path("policy/change/", policy.policy_change, name="policy_change"),
     path("duties/", duties.duties, name="duties"),
     re_path(r"^duties\.(?P<form>csv|xlsx)$", duties.duties_download, name="duties_download"),
-    path("", include("notifications.urls_feed")),  # before the months, which would take calendar/feed/ for one
+    path(
+        "", include("notifications.urls_feed")
+    ),  # before the months, which would take calendar/feed/ for one
     path("calendar/", calendar.calendar, name="calendar"),
     path("calendar/<str:month>/", calendar.calendar_month, name="calendar_month"),
     path("what-if/", what_if.what_if, name="what_if"),

@@ -102,7 +102,9 @@ class Words(forms.CharField):
         super().__init__(max_length=max_length, **more)
         for one in self.validators:
             if isinstance(one, MaxLengthValidator):
-                one.message = "This has %(show_value)d characters, and %(limit_value)d can be kept. Shorten it."
+                one.message = (
+                    "This has %(show_value)d characters, and %(limit_value)d can be kept. Shorten it."
+                )
 
     def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
         attrs: dict[str, Any] = super().widget_attrs(widget)

@@ -50,7 +50,9 @@ class Command(BaseCommand):
         with _mail_server(settings.EMAIL_PORT):
             for turn in range(ROUNDS):
                 numbers = range(turn * messages // ROUNDS, (turn + 1) * messages // ROUNDS)
-                drafts = [replace(draft(number, agency.pk), kind="bench", follows=False) for number in numbers]
+                drafts = [
+                    replace(draft(number, agency.pk), kind="bench", follows=False) for number in numbers
+                ]
                 writing += _timed(partial(_written, drafts))
                 waiting = Message.objects.filter(state="waiting")
                 read = list(waiting.select_related("agency").prefetch_related("attachments"))
