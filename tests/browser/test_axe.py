@@ -236,6 +236,7 @@ def open_page(chromium: Browser, live_server: LiveServer) -> Iterator[Callable[.
 
 def check(page: Page, name: str, scheme: str) -> list[str]:
     """What axe finds, and what runs off the narrowest screen."""
+    page.wait_for_load_state("load")  # after a click the page may be there before its style sheet is
     found = [
         f"{name}, {scheme}: {v['id']}: {v['nodes'][0]['html'][:160]}"
         for v in Axe().run(page, options=OPTIONS).response["violations"]
