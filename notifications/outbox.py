@@ -4,13 +4,14 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from email.utils import parseaddr
-from typing import Any
+from typing import Any, NamedTuple
 from uuid import NAMESPACE_URL, uuid5
 
 from celery import current_app
 from django.conf import settings
 from django.db import transaction
 from django.db.models import Q
+from django.template.loader import render_to_string
 
 from notifications.blank import blank_files, blanked
 from notifications.models import Attachment, Message, RefusedAddress
@@ -57,6 +58,23 @@ class Draft:
     secrets: Sequence[str] = ()
     follows: bool = False
     data: Mapping[str, Any] = field(default_factory=dict)
+
+
+class Letter(NamedTuple):
+    """A message in words."""
+
+    subject: str
+    text: str
+    html: str
+
+
+def letter(kind: str, page: Mapping[str, Any]) -> Letter:
+    """What a message of a kind says, by its templates in `emails/<kind>/`."""
+    subject, text, html = (
+        render_to_string(f"emails/{kind}/{name}", dict(page))
+        for name in ("subject.txt", "body.txt", "body.html")
+    )
+    return Letter(subject.strip(), text.strip() + "\n", html)
 
 
 def put(draft: Draft, *, at: datetime) -> Message | None:

@@ -8,11 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.conf import settings
-from django.template.loader import render_to_string
-from django.urls import reverse
-
 from inspections.models import Contractor, Job
+from inspections.services.tell import address
 from notifications import outbox
 from notifications.models import Message, RefusedAddress
 from notifications.selectors import subject_of
@@ -87,9 +84,9 @@ def _tell(refused: RefusedAddress, message: Message, *, at: datetime) -> None:
         "subject": subject_of(message),
         "unit": message.unit,
         "job": job,
-        "job_url": _address("job", job.pk) if job else "",
+        "job_url": address("job", job.pk) if job else "",
         "places": _places(refused),
-        "message_url": _address("message", message.pk),
+        "message_url": address("message", message.pk),
         "because": BECAUSE,
     }
     for agent in agents.exclude(email__iexact=refused.email).order_by("pk"):
@@ -107,9 +104,7 @@ def _draft(refused: RefusedAddress, message: Message, agent: User, told: dict[st
         to_user_id=agent.pk,
         to_name=str(agent),
         to_email=agent.email,
-        subject=render_to_string("emails/refused/subject.txt", page).strip(),
-        text=render_to_string("emails/refused/body.txt", page).strip() + "\n",
-        html=render_to_string("emails/refused/body.html", page),
+        **outbox.letter(KIND, page)._asdict(),
         urgent=message.urgent,
     )
 
@@ -130,11 +125,7 @@ def _places(refused: RefusedAddress) -> Sequence[Place]:
     landlords = Landlord.objects.filter(**here).order_by("name", "pk")
     users = User.objects.filter(**here)
     return [
-        *(Place(f"Contractor {one}", _address("contractor_change", one.pk)) for one in firms),
-        *(Place(f"Landlord {one}", _address("landlord_change", one.pk)) for one in landlords),
+        *(Place(f"Contractor {one}", address("contractor_change", one.pk)) for one in firms),
+        *(Place(f"Landlord {one}", address("landlord_change", one.pk)) for one in landlords),
         *(Place(f"{one}, who signs in with it: another address takes a new log-in", "") for one in users),
     ]
-
-
-def _address(name: str, *args: Any) -> str:
-    return f"{settings.SNECK_SITE}{reverse(name, args=args)}"

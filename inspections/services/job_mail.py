@@ -3,15 +3,14 @@
 from collections.abc import Sequence
 from typing import Any
 
-from django.conf import settings
 from django.template.loader import render_to_string
-from django.urls import reverse
 
 from inspections.models import Job, JobLink
 from inspections.selectors.job_parts import DONE, Part, dangers, first_due, lines_in, parts_of
 from inspections.selectors.jobs import day_words
 from inspections.services.job_calendar import entry_day, invitation, method_of
 from inspections.services.job_sheet import job_sheet
+from inspections.services.tell import address
 from notifications import outbox
 from portfolio.clock import Moment
 
@@ -50,9 +49,7 @@ def letter(
         "calendar": calendar,
         "because": BECAUSE,
     }
-    subject = render_to_string("emails/job/subject.txt", page).strip()
-    text = render_to_string("emails/job/body.txt", page).strip() + "\n"
-    return subject, text, render_to_string("emails/job/body.html", page)
+    return outbox.letter(KIND, page)
 
 
 def sent(job: Job, link: JobLink, token: str, *, again: bool, moment: Moment) -> None:
@@ -190,7 +187,7 @@ def _nobody_comes(job: Job, parts: Sequence[Part], why: str, moment: Moment) -> 
 
 
 def link_address(token: str) -> str:
-    return f"{settings.SNECK_SITE}{reverse('job_link', args=[token])}"
+    return address("job_link", token)
 
 
 def _news(
@@ -205,7 +202,7 @@ def _news(
     moment: Moment,
 ) -> None:
     because = "You sent this job." if to_sender else BECAUSE
-    url = f"{settings.SNECK_SITE}{reverse('job', args=[job.pk])}" if to_sender else ""
+    url = address("job", job.pk) if to_sender else ""
     page = {"job": job, "first": first, "lines": lines, "because": because, "url": url}
     text = render_to_string("emails/job/news.txt", page).strip() + "\n"
     html = render_to_string("emails/job/news.html", page)

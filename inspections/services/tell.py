@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.conf import settings
-from django.template.loader import render_to_string
 from django.urls import reverse
 
 from inspections.cautions import cautions
@@ -148,7 +147,6 @@ def _put(
     **told: Any,
 ) -> None:
     page = {"reader": reader, "unit": unit, "because": because, **told}
-    folder = f"emails/{kind}"
     outbox.put(
         outbox.Draft(
             key=key,
@@ -159,9 +157,7 @@ def _put(
             to_user_id=reader.user_id,
             to_name=reader.name,
             to_email=reader.email,
-            subject=render_to_string(f"{folder}/subject.txt", page),
-            text=render_to_string(f"{folder}/body.txt", page).strip() + "\n",
-            html=render_to_string(f"{folder}/body.html", page),
+            **outbox.letter(kind, page)._asdict(),
             urgent=urgent,
         ),
         at=at.at,

@@ -7,8 +7,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.template.defaultfilters import filesizeformat
-from django.template.loader import render_to_string
 
+from notifications import outbox
 from notifications.outbox import File
 from notifications.papers.choice import (
     PARTY,
@@ -140,10 +140,7 @@ def letter(offer: Offer, ask: Ask, *, actor: Any, moment: Moment) -> Letter:
         "because": BECAUSE[ask.party], "note": ask.note.strip(),
     }  # fmt: skip
     return Letter(
-        render_to_string("emails/papers/subject.txt", told).strip(),
-        render_to_string("emails/papers/body.txt", told).strip() + "\n",
-        render_to_string("emails/papers/body.html", told),
-        files, papers, proofs, acts, size,
+        *outbox.letter("papers", told), files, papers, proofs, acts, size,
     )  # fmt: skip
 
 

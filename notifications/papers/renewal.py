@@ -8,7 +8,6 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Q
-from django.template.loader import render_to_string
 
 from inspections.models import Contractor
 from inspections.selectors.job_parts import address_of
@@ -59,13 +58,6 @@ class Choice:
     contractor: Contractor
     why_not: list[str]
     warnings: list[str]
-
-
-@dataclass(frozen=True, slots=True)
-class Letter:
-    subject: str
-    text: str
-    html: str
 
 
 def renewals_of(unit: Unit, day: date) -> list[Renewal]:
@@ -123,7 +115,7 @@ def _too_soon(contractor: Contractor, asked: Sequence[Message], moment: Moment) 
 
 def letter(
     unit: Unit, renewal: Renewal, contractor: Contractor, *, days: str, access_notes: str, actor: Any
-) -> Letter:
+) -> outbox.Letter:
     """The mail as it would go. Nothing is kept."""
     told = {
         "unit": unit,
@@ -137,11 +129,7 @@ def letter(
         "agency": unit.agency,
         "because": BECAUSE,
     }
-    return Letter(
-        render_to_string("emails/renewal_request/subject.txt", told).strip(),
-        render_to_string("emails/renewal_request/body.txt", told).strip() + "\n",
-        render_to_string("emails/renewal_request/body.html", told),
-    )
+    return outbox.letter(KIND, told)
 
 
 @transaction.atomic
@@ -186,9 +174,7 @@ def renewal_ask(
         to_name=contractor.name,
         to_email=contractor.email,
         reply_to=actor.email,
-        subject=made.subject,
-        text=made.text,
-        html=made.html,
+        **made._asdict(),
         data={"code": code, "due": due.isoformat(), "contractor": contractor.pk},
     )
     message = outbox.put(draft, at=moment.at)

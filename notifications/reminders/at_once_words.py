@@ -3,11 +3,9 @@
 from collections.abc import Sequence
 from typing import Any
 
-from django.template.loader import render_to_string
-
 from inspections.services.tell import address
 from notifications.models import Message
-from notifications.outbox import Draft
+from notifications.outbox import Draft, letter
 from notifications.reminders import dangers, marks
 from notifications.reminders.readers import Reader
 from portfolio.clock import Moment
@@ -73,7 +71,6 @@ def _draft(
     kind: str, reader: Reader, agency_id: int, moment: Moment, *, because: str, page: dict[str, Any]
 ) -> Draft:
     page = {"reader": reader, "because": because, **page}
-    folder = f"emails/{kind}"
     return Draft(
         key=f"{kind}:{reader.part}@{moment.at:%Y-%m-%dT%H:%M:%SZ}",
         kind=kind,
@@ -82,8 +79,6 @@ def _draft(
         to_user_id=reader.user_id,
         to_name=reader.name,
         to_email=reader.email,
-        subject=render_to_string(f"{folder}/subject.txt", page),
-        text=render_to_string(f"{folder}/body.txt", page).strip() + "\n",
-        html=render_to_string(f"{folder}/body.html", page),
+        **letter(kind, page)._asdict(),
         urgent=True,
     )
